@@ -1,0 +1,37 @@
+"""What can be wrong with a value that reaches the radio model.
+
+RadioError
+├── TuningError   a word that names no channel
+├── SiteError     a parameter of the site or the receivers outside its range
+└── RuleError     a rule set that does not make sense
+"""
+
+
+class RadioError(ValueError):
+    """A value that the radio model cannot use: what it was, what is wrong, and what would be right."""
+
+    def __init__(self, value: object, problem: str, cure: str) -> None:
+        super().__init__(f"{problem}: {cure}")
+        self.value = value
+        self.problem = problem
+        self.cure = cure
+
+
+class TuningError(RadioError):
+    """A word that names no channel, band, range or frequency."""
+
+    def __init__(self, word: str, problem: str, cure: str) -> None:
+        super().__init__(word, problem, cure)
+        self.word = word
+
+
+class SiteError(RadioError):
+    """A parameter of the site or the receivers that is outside its range."""
+
+    def __init__(self, name: str, value: object, cure: str) -> None:
+        super().__init__(value, f"{name} cannot be {value}", cure)
+        self.name = name
+
+
+class RuleError(RadioError):
+    """A rule set with ranges, limits or widths that do not make sense."""

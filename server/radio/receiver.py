@@ -1,0 +1,58 @@
+"""What a receiver makes of a signal beside its own: protection ratio, noise, threshold, compression."""
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from server.radio.site import Receiver
+
+BOLTZMANN_J_PER_K = 1.380649e-23
+REFERENCE_TEMPERATURE_K = 290.0
+FM_THRESHOLD_DB = 10.0
+"""Carrier over noise below which an FM picture breaks into snow (common figure of the textbooks)."""
+
+CO_CHANNEL_RATIO_DB = 28.0
+
+
+def protection_ratio_db(offset_mhz: ArrayLike, floor_db: float = -28.0) -> np.ndarray:
+    """Carrier over interference in dB that a receiver needs, by how far the interferer lies off its tuning.
+
+    offset_mhz   any shape, MHz, either sign, from the receiver's tuned frequency
+    floor_db     dB, the ratio far from the carrier (34 dB of guaranteed stop band less 6)
+
+    Valid for FM television; the last branch is used past its last plan point (29.16 MHz) until it
+    meets the floor at 38.19 MHz.
+    Source: ITU Radio Regulations, Appendix 30, Annex 5, Region 2 template, from memory; the floor is
+    an engineering choice.
+    """
+    distance_mhz = np.abs(np.asarray(offset_mhz, dtype=float))
+    template_db = np.select(
+        [distance_mhz <= 8.36, distance_mhz <= 12.87, distance_mhz <= 21.25],
+        [CO_CHANNEL_RATIO_DB, -2.762 * distance_mhz + 51.09, -1.154 * distance_mhz + 30.4],
+        default=-2.0 * distance_mhz + 48.38,
+    )
+    return np.maximum(template_db, floor_db)
+
+
+def noise_level_dbm(bandwidth_mhz: float, noise_figure_db: float) -> float:
+    """Noise in dBm at the input of a receiver, k T0 B and its own noise figure.
+
+    Source: thermal noise, k = 1.380649e-23 J/K (SI, exact), T0 = 290 K.
+    """
+    thermal_w = BOLTZMANN_J_PER_K * REFERENCE_TEMPERATURE_K * bandwidth_mhz * 1e6
+    return 10.0 * math.log10(thermal_w) + 30.0 + noise_figure_db
+
+
+def link_margin_db(wanted_dbm: ArrayLike, receiver: Receiver) -> np.ndarray:
+    """How far in dB the wanted carrier stands above the FM threshold, any shape."""
+    noise_dbm = noise_level_dbm(receiver.if_bandwidth_mhz, receiver.noise_figure_db)
+    return np.asarray(wanted_dbm, dtype=float) - noise_dbm - FM_THRESHOLD_DB
+
+
+def compression_level_dbm(iip3_dbm: float) -> float:
+    """Input level in dBm at which a cubic device has lost 1 dB of gain, 9.64 dB below its intercept point.
+
+    Source: cubic amplifier model, -10 log10(1 - 10^(-1/20)) = 9.64 dB.
+    """
+    return iip3_dbm + 10.0 * math.log10(1.0 - 10.0 ** (-1.0 / 20.0))

@@ -1,0 +1,98 @@
+"""The place and the receivers: every parameter of the radio model, with its default, unit and range."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+
+from server.radio.emission import PEAK_DEVIATION_MHZ, TOP_VIDEO_MHZ, carson_bandwidth_mhz
+from server.radio.errors import SiteError
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """What a parameter is: unit, lowest and highest value that make sense, and its meaning."""
+
+    unit: str
+    lowest: float
+    highest: float
+    meaning: str
+
+
+def _parameter(default: float, unit: str, lowest: float, highest: float, meaning: str) -> float:
+    return field(default=default, metadata={"parameter": Parameter(unit, lowest, highest, meaning)})
+
+
+class _Checked:
+    def __post_init__(self) -> None:
+        for name, parameter in parameters_of(type(self)).items():
+            value = getattr(self, name)
+            if (
+                isinstance(value, bool)
+                or not isinstance(value, int | float)
+                or not math.isfinite(value)
+                or not parameter.lowest <= value <= parameter.highest
+            ):
+                raise SiteError(
+                    name,
+                    value,
+                    f"give a number from {parameter.lowest:g} to {parameter.highest:g} {parameter.unit}".rstrip(),
+                )
+
+
+@dataclass(frozen=True)
+class Receiver(_Checked):
+    """What is assumed of every pilot's receiver."""
+
+    rx_gain_dbi: float = _parameter(2, "dBi", -10, 30, "gain of the receiving antenna")
+    iip3_dbm: float = _parameter(-10, "dBm", -40, 30, "input third-order intercept point of a whole receiver")
+    noise_figure_db: float = _parameter(6, "dB", 0, 30, "noise figure")
+    if_bandwidth_mhz: float = _parameter(27, "MHz", 1, 100, "noise bandwidth")
+    pr_floor_db: float = _parameter(-28, "dB", -80, 27, "protection ratio far from the carrier")
+    occupied_mhz: float = _parameter(10, "MHz", 1, 60, "width that holds 99 % of the power; rules test it")
+    necessary_mhz: float = _parameter(
+        carson_bandwidth_mhz(PEAK_DEVIATION_MHZ, TOP_VIDEO_MHZ), "MHz", 1, 60, "Carson's width; warnings use it"
+    )
+    fade_allowance_db: float = _parameter(6, "dB", 0, 40, "link margin kept for reflections and bodies")
+    cross_polar_db: float = _parameter(6, "dB", 0, 30, "credit for opposite circular senses between stations")
+    mismatch_linear_db: float = _parameter(3, "dB", 0, 30, "own antennas linear and circular")
+    mismatch_opposite_db: float = _parameter(10, "dB", 0, 40, "own antennas of opposite circular sense")
+    reference_mhz: float = _parameter(5800, "MHz", 1000, 10000, "one frequency for all path losses")
+
+
+@dataclass(frozen=True)
+class Site(_Checked):
+    """Distances of a flying site, and what its receivers are like."""
+
+    near_m: float = _parameter(8, "m", 0.5, 1000, "closest that flying aircraft come to the pilots' receivers")
+    far_m: float = _parameter(80, "m", 0.5, 20000, "farthest that one's own aircraft flies")
+    pit_m: float = _parameter(30, "m", 0.5, 5000, "from the pits to the receivers")
+    indifference_db: float = _parameter(0.5, "dB", 0, 6, "margins closer than this count as equal")
+    ample_db: float = _parameter(5, "dB", 0, 40, "from this margin on the picture cannot look better")
+    receiver: Receiver = field(default_factory=Receiver)
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.far_m < self.near_m:
+            raise SiteError("far_m", self.far_m, f"give a far distance of at least near_m ({self.near_m:g} m)")
+
+
+def parameters_of(kind: type) -> Mapping[str, Parameter]:
+    """The numeric parameters of Site or Receiver, by name, in the order they are shown."""
+    return {f.name: f.metadata["parameter"] for f in fields(kind) if "parameter" in f.metadata}
+
+
+PRESETS: Mapping[str, Site] = {
+    "hall": Site(near_m=2, far_m=15, pit_m=5),
+    "club field": Site(),
+    "long field": Site(near_m=15, far_m=150, pit_m=50),
+}
+
+RECEIVER_PRESETS: Mapping[str, Receiver] = {
+    "separate module": Receiver(iip3_dbm=-10),
+    "built into goggles": Receiver(iip3_dbm=-15),
+}
+
+
+def with_receiver(site: Site, **changes: float) -> Site:
+    """The same site with some receiver parameters changed; raises SiteError."""
+    return replace(site, receiver=replace(site.receiver, **changes))
