@@ -1,0 +1,90 @@
+"""What the planner answers: heats with their slots, how good they are, and how sure that is."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Status = Literal["optimal", "feasible", "unflyable", "infeasible"]
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One pilot's place in one heat."""
+
+    callsign: str
+    mhz: int
+    power_mw: float
+
+
+@dataclass(frozen=True)
+class Heat:
+    """Pilots in the air together.
+
+    number           1, 2, 3, ... through the whole day
+    worst_margin_db  None where fewer than two fly
+    proved           the channels are the best that this heat can have, all six stages searched to the end
+    """
+
+    number: int
+    round: int
+    slots: tuple[Slot, ...]
+    worst_margin_db: float | None
+    stressed_margin_db: float | None
+    proved: bool
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Hard rules that cannot hold together; without any one of them the rest can."""
+
+    rules: tuple[str, ...]
+    explanation: str
+    cures: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class DayPlan:
+    """A plan, or why there is none.
+
+    bound_db         no plan of the day has a better worst margin; with one heat it is W*
+    gap_db           bound less worst margin
+    repeat_pairings  how often pilots meet again whom they have met, over all pairs
+    search_notes     what the search did and what it does not prove, in sentences
+    """
+
+    status: Status
+    heats: tuple[Heat, ...] = ()
+    worst_margin_db: float | None = None
+    bound_db: float | None = None
+    gap_db: float | None = None
+    stressed_margin_db: float | None = None
+    site_ceiling_db: float | None = None
+    seconds: float = 0.0
+    nodes: int = 0
+    retunes: int = 0
+    repeat_pairings: int = 0
+    day_channels_mhz: tuple[int, ...] = ()
+    common_power_mw: float | None = None
+    conflicts: tuple[Conflict, ...] = ()
+    warnings: tuple[str, ...] = ()
+    search_notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CompareRow:
+    """One row of "how many can fly": aircraft at once, and what that brings."""
+
+    aircraft: int
+    heats: int
+    worst_margin_db: float | None
+    bound_db: float | None
+    worst_grade: float
+    minutes: float
+
+
+@dataclass(frozen=True)
+class Progress:
+    """What a caller is told between two chunks of work."""
+
+    stage: str
+    nodes: int
+    best_margin_db: float | None
