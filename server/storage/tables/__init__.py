@@ -1,0 +1,29 @@
+"""All tables; importing this module fills the metadata that sessions and migrations work on.
+
+Columns that end in `_json` hold JSON as text, so that a snapshot is read back exactly as it was written.
+"""
+
+from server.storage.tables.aircraft import VIDEO_KINDS, Aircraft
+from server.storage.tables.director import DirectorSecret, DirectorSession, FailedSignIn
+from server.storage.tables.draft import Draft
+from server.storage.tables.field_day import FieldDay
+from server.storage.tables.logbook_entry import LogbookEntry
+from server.storage.tables.pilot import CHECKED_IN, NO_SHOW, PILOT_STATES, WITHDRAWN, Pilot
+from server.storage.tables.published_plan import PublishedPlan
+
+__all__ = [
+    "CHECKED_IN",
+    "NO_SHOW",
+    "PILOT_STATES",
+    "VIDEO_KINDS",
+    "WITHDRAWN",
+    "Aircraft",
+    "DirectorSecret",
+    "DirectorSession",
+    "Draft",
+    "FailedSignIn",
+    "FieldDay",
+    "LogbookEntry",
+    "Pilot",
+    "PublishedPlan",
+]

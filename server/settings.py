@@ -1,0 +1,137 @@
+"""Every setting of a running Bandstand, in one place: its environment variable, its default, its meaning.
+
+`Settings.from_environment` reads the BANDSTAND_* variables; `explained` prints this table for `--help`.
+"""
+
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import Field, dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+PREFIX = "BANDSTAND_"
+
+
+class SettingError(ValueError):
+    """An environment variable holds something that cannot be used."""
+
+    def __init__(self, variable: str, text: str, cure: str) -> None:
+        super().__init__(f"{variable} is {text!r}: {cure}")
+        self.variable = variable
+        self.text = text
+        self.cure = cure
+
+
+def _default_data_folder() -> Path:
+    return Path(platformdirs.user_data_dir("bandstand", appauthor=False))
+
+
+def _port(text: str) -> int:
+    number = int(text)
+    if not 0 <= number <= 65535:
+        raise ValueError
+    return number
+
+
+def _positive(text: str) -> float:
+    number = float(text)
+    if not 0 < number < float("inf"):
+        raise ValueError
+    return number
+
+
+def _positive_int(text: str) -> int:
+    number = int(text)
+    if number <= 0:
+        raise ValueError
+    return number
+
+
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(text.replace(",", " ").split())
+
+
+def _folder(text: str) -> Path:
+    if not text:
+        raise ValueError
+    return Path(text).expanduser().absolute()
+
+
+def _setting(parse: Callable[[str], Any], meaning: str, cure: str, **default: Any) -> Any:
+    return field(metadata={"parse": parse, "meaning": meaning, "cure": cure}, **default)
+
+
+@dataclass(frozen=True)
+class Settings:
+    data: Path = _setting(  # noqa: RUF009 it returns a dataclass field
+        _folder,
+        "folder of the data file and its backup copies",
+        "give a folder, for instance /home/you/bandstand",
+        default_factory=_default_data_folder,
+    )
+    host: str = _setting(
+        str, "address to listen on; 127.0.0.1 keeps phones out", "give an address", default="0.0.0.0"
+    )
+    port: int = _setting(_port, "port to listen on", "give a number from 0 to 65535", default=8000)
+    allowed_hosts: tuple[str, ...] = _setting(
+        _words,
+        "host names besides localhost, private addresses and .local under which pages may be asked for",
+        "give names separated by spaces",
+        default=(),
+    )
+    public_origins: tuple[str, ...] = _setting(
+        _words,
+        "origins that browsers see when a proxy stands in front, for instance https://field.example",
+        "give origins separated by spaces",
+        default=(),
+    )
+    heartbeat_s: float = _setting(
+        _positive, "seconds between two signs of life on a live page", "give seconds above 0", default=2.0
+    )
+    stream_life_s: float = _setting(
+        _positive, "seconds after which a live page reconnects", "give seconds above 0", default=3600.0
+    )
+    session_hours: float = _setting(
+        _positive, "hours that the director stays signed in", "give hours above 0", default=72.0
+    )
+    body_limit_kib: int = _setting(
+        _positive_int, "largest upload in KiB", "give a whole number above 0", default=4096
+    )
+
+    @property
+    def database_file(self) -> Path:
+        return self.data / "bandstand.sqlite"
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str] = os.environ) -> "Settings":
+        """Read the BANDSTAND_* variables; raises SettingError naming the variable that cannot be used."""
+        values = {}
+        for item in fields(cls):
+            text = environment.get(variable_of(item))
+            if text is not None:
+                values[item.name] = _parsed(item, text)
+        return cls(**values)
+
+
+def variable_of(item: "Field[Any]") -> str:
+    return PREFIX + item.name.upper()
+
+
+def _parsed(item: "Field[Any]", text: str) -> Any:
+    try:
+        return item.metadata["parse"](text.strip())
+    except ValueError as error:
+        raise SettingError(variable_of(item), text, item.metadata["cure"]) from error
+
+
+def explained() -> str:
+    """The settings as a table for people: variable, default, meaning."""
+    defaults = Settings()
+    rows = []
+    for item in fields(Settings):
+        value = getattr(defaults, item.name)
+        shown = " ".join(value) or "none" if isinstance(value, tuple) else value
+        rows.append(f"{variable_of(item)}\n    {item.metadata['meaning']} (default: {shown})")
+    return "\n".join(rows)

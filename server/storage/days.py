@@ -1,0 +1,28 @@
+from sqlmodel import Session, col, select
+
+from server.storage.tables import FieldDay
+
+
+def add(session: Session, day: FieldDay) -> FieldDay:
+    session.add(day)
+    session.flush()
+    return day
+
+
+def by_id(session: Session, field_day_id: int) -> FieldDay | None:
+    return session.get(FieldDay, field_day_id)
+
+
+def by_code(session: Session, code: str) -> FieldDay | None:
+    return session.exec(select(FieldDay).where(col(FieldDay.code) == code)).first()
+
+
+def newest_first(session: Session) -> list[FieldDay]:
+    """Every day, archived ones too, the latest date first."""
+    return list(session.exec(select(FieldDay).order_by(col(FieldDay.date).desc(), col(FieldDay.id).desc())))
+
+
+def current(session: Session) -> FieldDay | None:
+    """The day made last among those that are not archived."""
+    open_days = select(FieldDay).where(col(FieldDay.archived_at).is_(None))
+    return session.exec(open_days.order_by(col(FieldDay.id).desc())).first()

@@ -1,0 +1,47 @@
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import or_
+from sqlmodel import Session, col, select
+
+from server.storage.tables import LogbookEntry
+
+
+def append(
+    session: Session,
+    field_day_id: int | None,
+    who: str,
+    action: str,
+    text: str,
+    data: Mapping[str, Any],
+    at: datetime,
+) -> LogbookEntry:
+    """Write one row in the transaction of the change that it tells of.
+
+    `action` is a short verb key ("pilot added"), `text` one sentence for people; without a day it concerns
+    the whole machine.
+    """
+    entry = LogbookEntry(
+        field_day_id=field_day_id,
+        at=at,
+        who=who,
+        action=action,
+        text=text,
+        data_json=json.dumps(data, ensure_ascii=False, allow_nan=False),
+    )
+    session.add(entry)
+    session.flush()
+    return entry
+
+
+def newest_first(
+    session: Session, field_day_id: int, limit: int, before_id: int | None = None
+) -> list[LogbookEntry]:
+    """Entries of the day and of the whole machine, older than `before_id` where one is given."""
+    about = or_(col(LogbookEntry.field_day_id) == field_day_id, col(LogbookEntry.field_day_id).is_(None))
+    entries = select(LogbookEntry).where(about)
+    if before_id is not None:
+        entries = entries.where(col(LogbookEntry.id) < before_id)
+    return list(session.exec(entries.order_by(col(LogbookEntry.id).desc()).limit(limit)))

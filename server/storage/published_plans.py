@@ -1,0 +1,47 @@
+from datetime import datetime
+
+from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
+
+from server.storage.tables import PublishedPlan
+
+
+def publish(
+    session: Session,
+    field_day_id: int,
+    snapshot_json: str,
+    model_version: str,
+    published_at: datetime,
+    published_by: str,
+) -> PublishedPlan:
+    """Store the snapshot under the day's next number; it replaces the plan that was the latest."""
+    before = latest(session, field_day_id)
+    plan = PublishedPlan(
+        field_day_id=field_day_id,
+        number=before.number + 1 if before else 1,
+        snapshot_json=snapshot_json,
+        model_version=model_version,
+        published_at=published_at,
+        published_by=published_by,
+        replaces_number=before.number if before else None,
+    )
+    session.add(plan)
+    session.flush()
+    return plan
+
+
+def latest(session: Session, field_day_id: int) -> PublishedPlan | None:
+    return session.exec(_newest_first(field_day_id)).first()
+
+
+def newest_first(session: Session, field_day_id: int) -> list[PublishedPlan]:
+    return list(session.exec(_newest_first(field_day_id)))
+
+
+def numbered(session: Session, field_day_id: int, number: int) -> PublishedPlan | None:
+    return session.exec(_newest_first(field_day_id).where(col(PublishedPlan.number) == number)).first()
+
+
+def _newest_first(field_day_id: int) -> SelectOfScalar[PublishedPlan]:
+    of_the_day = select(PublishedPlan).where(col(PublishedPlan.field_day_id) == field_day_id)
+    return of_the_day.order_by(col(PublishedPlan.number).desc())

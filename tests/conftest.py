@@ -1,0 +1,48 @@
+import random
+import shutil
+import sys
+from pathlib import Path
+
+import hypothesis
+import numpy
+import pytest
+
+from server import paths
+from server.storage import migrate
+from server.storage.session import Database
+
+hypothesis.settings.register_profile("fixed", derandomize=True, deadline=None)
+hypothesis.settings.load_profile("fixed")
+
+
+def _refuse_the_network(event: str, args: tuple) -> None:
+    if event == "socket.connect" and isinstance(args[1], tuple):
+        host = str(args[1][0])
+        if not host.startswith("127.") and host not in ("::1", "localhost"):
+            raise RuntimeError(f"a test went out to the network: {host}")
+
+
+sys.addaudithook(_refuse_the_network)
+
+
+@pytest.fixture(autouse=True)
+def _fixed_seeds() -> None:
+    random.seed(1)
+    numpy.random.seed(1)
+
+
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty data file as the migrations make it."""
+    file = tmp_path_factory.mktemp("migrated") / "bandstand.sqlite"
+    migrate.upgrade(file, paths.MIGRATIONS)
+    return file
+
+
+@pytest.fixture
+def database(migrated_file: Path, tmp_path: Path):
+    """A database of the test's own."""
+    file = shutil.copy(migrated_file, tmp_path / "bandstand.sqlite")
+    database = Database(Path(file))
+    yield database
+    database.close()

@@ -1,0 +1,78 @@
+"""Small makers of rows: every argument has a usual value, a test names only what it is about."""
+
+import itertools
+import unicodedata
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlmodel import Session
+
+from server.storage import days, drafts, logbook, pilots, published_plans
+from server.storage.tables import Aircraft, Draft, FieldDay, LogbookEntry, Pilot, PublishedPlan
+
+NOW = datetime(2026, 5, 16, 9, 30, tzinfo=UTC)
+
+_numbers = itertools.count(1)
+
+
+def make_day(session: Session, **values: Any) -> FieldDay:
+    usual = {
+        "code": _code(next(_numbers)),
+        "name": "Tern Meadow club day",
+        "date": date(2026, 5, 16),
+        "time_zone": "Europe/Dublin",
+        "created_at": NOW,
+    }
+    return days.add(session, FieldDay(**usual | values))
+
+
+def make_pilot(
+    session: Session,
+    day: FieldDay,
+    callsign: str = "Wren",
+    *,
+    tunes: str = "A B E F R",
+    receives: str = "",
+    power_mw: str = "25",
+    antenna: str = "rhcp",
+    **values: Any,
+) -> Pilot:
+    """A pilot with a main aircraft, which is the one that flies."""
+    usual = {
+        "field_day_id": day.id,
+        "callsign": callsign,
+        "callsign_key": unicodedata.normalize("NFC", callsign).strip().casefold(),
+        "link_token": f"token-of-pilot-{next(_numbers)}",
+        "created_at": NOW,
+        "updated_at": NOW,
+    }
+    pilot = pilots.add(session, Pilot(**usual | values))
+    main = make_aircraft(session, pilot, tunes=tunes, receives=receives, power_mw=power_mw, antenna=antenna)
+    pilot.flying_aircraft_id = main.id
+    session.flush()
+    return pilot
+
+
+def make_aircraft(session: Session, pilot: Pilot, tunes: str = "A B E F R", **values: Any) -> Aircraft:
+    return pilots.add_aircraft(session, Aircraft(pilot_id=pilot.id, tunes=tunes, **values))
+
+
+def make_draft(session: Session, day: FieldDay, content_json: str = '{"heats": []}', **values: Any) -> Draft:
+    return drafts.add(
+        session, Draft(field_day_id=day.id, content_json=content_json, updated_at=NOW, **values)
+    )
+
+
+def make_published_plan(session: Session, day: FieldDay, snapshot_json: str = "{}") -> PublishedPlan:
+    return published_plans.publish(session, day.id, snapshot_json, "1", NOW, "director")
+
+
+def make_logbook_entry(
+    session: Session, day: FieldDay | None = None, text: str = "Wren came."
+) -> LogbookEntry:
+    return logbook.append(session, day.id if day else None, "desk", "pilot added", text, {}, NOW)
+
+
+def _code(number: int) -> str:
+    letters = [chr(ord("a") + number // 26**place % 26) for place in (3, 2, 1, 0)]
+    return "".join(letters)
