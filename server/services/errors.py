@@ -1,0 +1,48 @@
+"""What a service may refuse. A message is one sentence for whoever asked; `web/errors.py` knows the statuses.
+
+ServiceError
+  ├── NotFoundError        there is no such day, pilot, plan or page
+  ├── InputError           something typed cannot be used; says which field and what would be right
+  ├── RefusedError         understood, but the day's state or rules do not allow it now
+  ├── OvertakenError       somebody else changed it since this page was loaded
+  ├── WrongPassPhraseError
+  └── TooManyTriesError    says after how many seconds another try is allowed
+"""
+
+from collections.abc import Mapping
+
+
+class ServiceError(Exception):
+    """`str(error)` is one sentence that can be shown as it is."""
+
+
+class NotFoundError(ServiceError):
+    pass
+
+
+class InputError(ServiceError):
+    """`faults` maps a field's name to the sentence that stands under it."""
+
+    def __init__(self, faults: Mapping[str, str]) -> None:
+        super().__init__(" ".join(faults.values()))
+        self.faults = dict(faults)
+
+
+class RefusedError(ServiceError):
+    pass
+
+
+class OvertakenError(ServiceError):
+    pass
+
+
+class WrongPassPhraseError(ServiceError):
+    def __init__(self) -> None:
+        super().__init__("This is not the pass phrase. It is six words; capitals and spaces do not matter.")
+
+
+class TooManyTriesError(ServiceError):
+    def __init__(self, retry_after_s: int) -> None:
+        minutes = -(-retry_after_s // 60)
+        super().__init__(f"Too many wrong pass phrases from here. Try again in {minutes} min.")
+        self.retry_after_s = retry_after_s
