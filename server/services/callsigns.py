@@ -1,0 +1,86 @@
+"""Callsigns: the names people fly under, as they are kept and compared."""
+
+import unicodedata
+from collections.abc import Iterable, Mapping
+
+from server.services.faults import FieldFault, FieldsError, nearest
+
+LONGEST = 24
+
+_FORMULA_STARTS = ("=", "+", "-", "@")
+# Invisible or direction-turning characters: two callsigns could look alike, or a line be shown backwards.
+_DECEIVING = frozenset(
+    map(chr, (0xAD, 0x200B, 0x2060, 0xFEFF, *range(0x202A, 0x202F), *range(0x2066, 0x206A)))
+)
+
+
+def tidy(text: str) -> str:
+    """Composed (NFC), trimmed, with single spaces."""
+    return " ".join(unicodedata.normalize("NFC", text).split())
+
+
+def callsign_key(text: str) -> str:
+    """What two spellings of one callsign have in common."""
+    return unicodedata.normalize("NFC", tidy(text).casefold())
+
+
+def read_callsign(text: str) -> str:
+    """A callsign as it is kept. Raises FieldsError."""
+    callsign = tidy(text)
+    if fault := _fault(callsign):
+        raise FieldsError([FieldFault("callsign", text, *fault)])
+    return callsign
+
+
+def _fault(callsign: str) -> tuple[str, str] | None:
+    if not callsign:
+        return "a callsign is missing", f"write the name that is flown under, 1 to {LONGEST} characters"
+    if len(callsign) > LONGEST:
+        return f"a callsign of {len(callsign)} characters is too long", f"shorten it to {LONGEST} characters"
+    if callsign.startswith(_FORMULA_STARTS):
+        return "a callsign that starts like a spreadsheet formula", "start it with a letter or a figure"
+    if any(not char.isprintable() or char in _DECEIVING for char in callsign):
+        return "a callsign with a character that cannot be seen", "type it again with letters and figures"
+    if "," in callsign or ";" in callsign:
+        return (
+            "a callsign with a comma or a semicolon",
+            "leave it out: these stand between callsigns in a list",
+        )
+    return None
+
+
+def read_callsigns(field: str, text: str, known: Mapping[str, str], own: str) -> tuple[str, ...]:
+    """The callsigns of a list, between commas, semicolons or spaces, as the roster spells them.
+
+    known  callsign by key; a callsign may hold spaces, so the longest that fits is taken
+    own    the pilot whose list this is, who cannot stand in it
+
+    Raises FieldsError.
+    """
+    found: list[str] = []
+    for piece in text.replace(";", ",").replace("\n", ",").split(","):
+        words = piece.split()
+        while words:
+            taken = next(
+                (
+                    count
+                    for count in range(len(words), 0, -1)
+                    if callsign_key(" ".join(words[:count])) in known
+                ),
+                0,
+            )
+            if not taken:
+                raise FieldsError([_unknown(field, words[0], known.values())])
+            found.append(known[callsign_key(" ".join(words[:taken]))])
+            words = words[taken:]
+    if own in found:
+        cure = "list other pilots only"
+        raise FieldsError([FieldFault(field, text, f"{own} stands in a list of {own}'s own", cure)])
+    return tuple(dict.fromkeys(found))
+
+
+def _unknown(field: str, word: str, known: Iterable[str]) -> FieldFault:
+    names = list(known)
+    meant = nearest(word, names)
+    cure = f"write {meant}" if meant else "write a callsign of the roster, or add that pilot"
+    return FieldFault(field, word, "nobody in the roster has this callsign", cure)

@@ -1,0 +1,95 @@
+"""Callsigns: what is kept, what counts as the same, what is refused."""
+
+import pytest
+
+from server.services.callsigns import callsign_key, read_callsign, read_callsigns
+from server.services.faults import FieldsError
+
+KNOWN = {callsign_key(name): name for name in ("Wren", "Otter", "Big Bird", "Big")}
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ("Wren", "Wren"),
+        ("  Wren ", "Wren"),
+        ("Big   Bird", "Big Bird"),
+        ("Zoe\u0308", "Zo\u00eb"),  # two code points become one
+        ("x" * 24, "x" * 24),
+        ("鷦鷯", "鷦鷯"),
+        ("3-Wren", "3-Wren"),
+    ],
+)
+def test_keeps_a_callsign_composed_and_trimmed(typed, kept):
+    assert read_callsign(typed) == kept
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [("WREN", "wren"), (" Wren", "Wren "), ("Zoe\u0308", "ZO\u00cb"), ("STRASSE", "straße"), ("a  b", "A B")],
+)
+def test_spellings_of_one_callsign_have_one_key(one, other):
+    assert callsign_key(one) == callsign_key(other)
+
+
+def test_different_callsigns_have_different_keys():
+    assert callsign_key("Wren") != callsign_key("Wren2")
+
+
+@pytest.mark.parametrize(
+    ("typed", "problem"),
+    [
+        ("", "missing"),
+        ("   ", "missing"),
+        ("x" * 25, "of 25 characters is too long"),
+        ("=1+1", "spreadsheet formula"),
+        ("+44", "spreadsheet formula"),
+        ("-Wren", "spreadsheet formula"),
+        ("@Wren", "spreadsheet formula"),
+        ("Wr\x00en", "cannot be seen"),
+        ("Wr\u200ben", "cannot be seen"),  # zero-width space: looks like Wren
+        ("\u202eWren", "cannot be seen"),  # shows what follows backwards
+        ("Wren, Otter", "comma or a semicolon"),
+        ("Wren;Otter", "comma or a semicolon"),
+    ],
+)
+def test_refuses_a_callsign_with_a_cure(typed, problem):
+    with pytest.raises(FieldsError) as caught:
+        read_callsign(typed)
+    (fault,) = caught.value.field_faults
+    assert (fault.field, fault.text) == ("callsign", typed)
+    assert problem in fault.problem
+    assert fault.cure
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        ("", ()),
+        ("otter", ("Otter",)),
+        ("Otter, Big Bird", ("Otter", "Big Bird")),
+        ("Otter;big bird", ("Otter", "Big Bird")),
+        ("Otter Big Bird", ("Otter", "Big Bird")),  # the longest name that fits
+        ("Big Otter", ("Big", "Otter")),
+        ("Otter, otter", ("Otter",)),
+    ],
+)
+def test_reads_a_list_as_the_roster_spells_it(text, names):
+    assert read_callsigns("apart", text, KNOWN, "Wren") == names
+
+
+def test_an_unknown_callsign_gets_the_one_that_was_probably_meant():
+    with pytest.raises(FieldsError) as caught:
+        read_callsigns("apart", "Oter", KNOWN, "Wren")
+    (fault,) = caught.value.field_faults
+    assert (fault.text, fault.cure) == ("Oter", "write Otter")
+
+
+def test_a_callsign_like_no_other_can_be_added():
+    with pytest.raises(FieldsError, match="add that pilot"):
+        read_callsigns("apart", "Zephyr", KNOWN, "Wren")
+
+
+def test_nobody_is_apart_from_oneself():
+    with pytest.raises(FieldsError, match="Wren stands in a list of Wren's own"):
+        read_callsigns("apart", "Otter wren", KNOWN, "Wren")
