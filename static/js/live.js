@@ -1,5 +1,5 @@
 // Keeps #live the same as the server's latest published state, or says since when it may not be.
-// <main data-stream data-state-url data-topic data-order [data-heartbeat-ms]>; body[data-state] tells the styles.
+// <main data-stream data-state-url data-topic data-order [data-heartbeat-ms] [data-poll-ms]>; body[data-state] tells the styles.
 // Ages are measured on this device's own clock. A message with a lower order than the shown one is late: ignored.
 (() => {
   const page = document.querySelector("[data-stream]");
@@ -7,7 +7,7 @@
   if (!page || !target) return;
 
   const heartbeatMs = Number(page.dataset.heartbeatMs || 2000);
-  const pollMs = 5000, retryStreamMs = 30000;
+  const pollMs = Number(page.dataset.pollMs || 5000), retryStreamMs = 6 * pollMs;
   const storeKey = `bandstand ${page.dataset.topic}`;
   let shown = Number(page.dataset.order || -1);  // order of the newest state that the server gave this page
   let fromStore = false;                         // what is painted came out of localStorage, not from the server
@@ -37,8 +37,13 @@
 
   function heard() {
     lastMs = Date.now();
-    failures = 0;
     tick();
+  }
+
+  function heardStream() {
+    failures = 0;
+    polling = false;
+    heard();
   }
 
   function open() {
@@ -47,12 +52,11 @@
     failures += 1;
     source = new EventSource(page.dataset.stream);
     source.addEventListener("state", (event) => {
-      polling = false;
       show(JSON.parse(event.data));
+      heardStream();
     });
     source.addEventListener("hb", (event) => {
-      polling = false;
-      heard();
+      heardStream();
       if (JSON.parse(event.data).order > shown) poll();  // a state message was dropped on the way
     });
   }
@@ -75,11 +79,11 @@
     if (document.hidden) return;
     const now = Date.now(), age = Math.abs(now - lastMs);
     write(fromStore || age > 2 * heartbeatMs + (polling ? pollMs : 0), age);
-    const retryMs = polling ? retryStreamMs : 3 * heartbeatMs;
     if (polling && now - polledMs > pollMs) poll();
-    if ((polling || age > 3 * heartbeatMs) && now - openedMs > retryMs) {
-      polling = failures >= 3 || polling;
+    if ((polling || age > 3 * heartbeatMs) && now - openedMs > (polling ? retryStreamMs : 3 * heartbeatMs)) {
+      polling = failures >= 2;
       open();
+      poll();
     }
   }
 
