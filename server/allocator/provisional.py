@@ -1,0 +1,123 @@
+"""A channel at once for a pilot who stands at the desk, before anybody knows who else will come.
+
+The pilots present are thought of as filling heats one after the other; the newcomer goes to the emptiest
+and gets the channel that leaves it best. Channels of one good set for a full heat are preferred, so that the
+pilots to come find room, and so that the day ends with few different channels.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from server.allocator import kernel
+from server.allocator.problem import DayProblem, Pilot
+from server.allocator.scoring import day_gear, finite_or_none, margins_db
+from server.radio.site import Site
+
+STARTS = 8
+TARGET_POWER_MW = 25.0
+
+
+@dataclass(frozen=True)
+class Provisional:
+    """A channel to set now.
+
+    margin_db   worst margin of the heat it was chosen for, with the newcomer; None while alone there
+    heat        number of that heat, and how many are in it with the newcomer
+    """
+
+    mhz: int
+    margin_db: float | None
+    heat: int
+    in_heat: int
+
+
+def provisional_channel(
+    newcomer: Pilot, present: Sequence[Pilot], problem: DayProblem
+) -> Provisional | None:
+    """The channel for ``newcomer`` beside those ``present`` (in order of arrival); None where none is usable.
+
+    Only pilots who hold a channel (``current_mhz``) count. Deterministic; no proof is claimed: the plan
+    that follows moves a pilot again where that is worth the price of a retune.
+    """
+    holders = [pilot for pilot in present if pilot.current_mhz is not None]
+    everybody = [*holders, newcomer]
+    day = problem.with_pilots(tuple(everybody))
+    choices = day.choices_mhz(newcomer)
+    if not choices:
+        return None
+    powers = [pilot.power_at(_common_level_mw(problem)) for pilot in everybody]
+    gear = day_gear(day.with_pilots(tuple(everybody)), powers)
+    heats = _filled_heats([pilot.current_mhz or 0 for pilot in holders], problem)
+    number, members = min(enumerate(heats, start=1), key=lambda heat: (len(heat[1]), heat[0]))
+    held = [everybody[one].current_mhz or 0 for one in members]
+    me = len(holders)
+
+    margin = {mhz: float(margins_db(gear, [*members, me], [*held, mhz])[0].min()) for mhz in choices}
+    best = max(margin.values())
+    target = _target_set(
+        problem.site, _all_choices(problem, everybody), problem.aircraft, problem.minimum_spacing_mhz
+    )
+    uses = {mhz: sum(pilot.current_mhz == mhz for pilot in holders) for mhz in choices}
+    good = [
+        mhz
+        for mhz in choices
+        if mhz in target.mhz
+        and margin[mhz] >= min(best, target.worst_margin_db) - problem.site.indifference_db
+        and _distance_mhz(mhz, held) >= problem.minimum_spacing_mhz
+    ]
+    if good:
+        mhz = min(good, key=lambda one: (uses[one], -_distance_mhz(one, held), one))
+    else:
+        mhz = max(choices, key=lambda one: (round(margin[one], 1), _distance_mhz(one, held), -one))
+    return Provisional(mhz, finite_or_none(margin[mhz]), number, len(members) + 1)
+
+
+def _common_level_mw(problem: DayProblem) -> float:
+    return TARGET_POWER_MW if problem.common_power_mw == "auto" else problem.common_power_mw
+
+
+def _distance_mhz(mhz: int, held: Sequence[int]) -> int:
+    return min((abs(mhz - other) for other in held), default=10_000)
+
+
+def _filled_heats(held_mhz: Sequence[int], problem: DayProblem) -> list[list[int]]:
+    """Pilots, by index, spread over as many heats as one more pilot needs, close channels kept apart."""
+    count = max(1, -(-(len(held_mhz) + 1) // problem.aircraft))
+    heats: list[list[int]] = [[] for _ in range(count)]
+    for pilot, mhz in enumerate(held_mhz):
+        clear = [
+            heat
+            for heat in heats
+            if all(abs(held_mhz[other] - mhz) >= problem.minimum_spacing_mhz for other in heat)
+        ]
+        min(clear or heats, key=len).append(pilot)
+    if all(len(heat) >= problem.aircraft for heat in heats):
+        heats.append([])
+    return heats
+
+
+def _all_choices(problem: DayProblem, pilots: Sequence[Pilot]) -> tuple[int, ...]:
+    return tuple(sorted({mhz for pilot in pilots for mhz in problem.choices_mhz(pilot)}))
+
+
+@dataclass(frozen=True)
+class _TargetSet:
+    mhz: frozenset[int]
+    worst_margin_db: float
+
+
+@lru_cache(maxsize=64)
+def _target_set(site: Site, channels_mhz: tuple[int, ...], aircraft: int, spacing_mhz: int) -> _TargetSet:
+    """A good set of channels for a full heat of equal gear, by descent."""
+    count = min(aircraft, len(channels_mhz))
+    crowd = tuple(Pilot(f"{number}", channels_mhz) for number in range(count))
+    day = DayProblem(crowd, site, aircraft=max(1, count), minimum_spacing_mhz=spacing_mhz)
+    gear = day_gear(day, [TARGET_POWER_MW] * count)
+    starts = np.random.default_rng(1).integers(len(channels_mhz), size=(STARTS, count))
+    answer = starts[0].copy()
+    kernel.descend(gear, starts, kernel.WORST, np.inf, answer)
+    mhz = [int(one) for one in gear.mhz[answer]]
+    return _TargetSet(frozenset(mhz), float(margins_db(gear, range(count), mhz)[0].min()))
