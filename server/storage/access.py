@@ -1,6 +1,6 @@
 from datetime import datetime
 
-from sqlalchemy import delete, func, update
+from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
 from server.storage.tables import DirectorSecret, DirectorSession, FailedSignIn
@@ -50,13 +50,15 @@ def add_failure(session: Session, address: str, at: datetime) -> None:
     session.flush()
 
 
-def failures_since(session: Session, since: datetime, address: str | None = None) -> int:
-    """How many sign-ins failed after that time, from one address or from all."""
-    counted = select(func.count()).select_from(FailedSignIn).where(col(FailedSignIn.at) > since)
-    if address is not None:
-        counted = counted.where(col(FailedSignIn.address) == address)
-    return session.exec(counted).one()
+def failures(session: Session, address: str) -> list[FailedSignIn]:
+    """The remembered failures from one address, the oldest first."""
+    own = select(FailedSignIn).where(col(FailedSignIn.address) == address)
+    return list(session.exec(own.order_by(col(FailedSignIn.id))))
 
 
 def forget_failures(session: Session, before: datetime) -> None:
-    session.exec(delete(FailedSignIn).where(col(FailedSignIn.at) < before))
+    session.exec(delete(FailedSignIn).where(col(FailedSignIn.at) <= before))
+
+
+def forget_failures_of(session: Session, address: str) -> None:
+    session.exec(delete(FailedSignIn).where(col(FailedSignIn.address) == address))

@@ -137,10 +137,12 @@ def test_a_session_ends_by_time_or_by_being_revoked(session):
     assert access.live_session(session, "two", NOW) is None
 
 
-def test_failed_sign_ins_are_counted_by_address_and_forgotten(session):
+def test_failed_sign_ins_are_kept_by_address_until_forgotten(session):
     for minutes, address in ((0, "10.0.0.1"), (5, "10.0.0.1"), (5, "10.0.0.2")):
         access.add_failure(session, address, NOW + timedelta(minutes=minutes))
-    assert access.failures_since(session, NOW, "10.0.0.1") == 1
-    assert access.failures_since(session, NOW - timedelta(minutes=1)) == 3
-    access.forget_failures(session, NOW + timedelta(minutes=1))
-    assert access.failures_since(session, NOW - timedelta(minutes=1)) == 2
+    assert [one.at for one in access.failures(session, "10.0.0.1")] == [NOW, NOW + timedelta(minutes=5)]
+    access.forget_failures(session, NOW)
+    assert [one.at for one in access.failures(session, "10.0.0.1")] == [NOW + timedelta(minutes=5)]
+    access.forget_failures_of(session, "10.0.0.1")
+    assert access.failures(session, "10.0.0.1") == []
+    assert len(access.failures(session, "10.0.0.2")) == 1

@@ -1,0 +1,68 @@
+"""Puts the application together; alone in knowing every layer."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+
+from fastapi import Depends, FastAPI
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+
+from server import __version__, paths
+from server.services.live import Hub
+from server.settings import Settings
+from server.storage import migrate
+from server.storage.session import Database
+from server.web import errors
+from server.web.dependencies import admit
+from server.web.routes import ROUTERS
+from server.web.security import Guard, Policy
+from server.web.static_files import VersionedStaticFiles
+from server.web.stream import closed_at_signals
+from server.web.templating import make_templates
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> FastAPI:
+    """The application on its data file, which is brought up to this version first.
+
+    Raises migrate.MigrationError if the data file is of a newer version.
+    """
+    migrate.upgrade(settings.database_file, paths.MIGRATIONS)
+    policy = Policy.of(settings.allowed_hosts, settings.public_origins, settings.body_limit_kib)
+    app = FastAPI(
+        title="Bandstand",
+        version=__version__,
+        openapi_url=None,  # no description of the director's addresses for strangers, no pages from elsewhere
+        dependencies=[Depends(admit)],
+        lifespan=_lifespan,
+        middleware=[
+            Middleware(Guard, policy=policy),
+            Middleware(GZipMiddleware, minimum_size=1000),
+            Middleware(errors.FaultPages),
+        ],
+    )
+    app.state.settings = settings
+    app.state.clock = clock
+    app.state.database = Database(settings.database_file)
+    app.state.hub = Hub()
+    app.state.templates = make_templates()
+    errors.add_handlers(app)
+    for router in ROUTERS:
+        app.include_router(router)
+    app.mount("/static", VersionedStaticFiles(directory=paths.STATIC), name="static")
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    hub: Hub = app.state.hub
+    hub.open(asyncio.get_running_loop())
+    with closed_at_signals(hub):
+        yield
+    hub.close()
+    app.state.database.close()

@@ -1,0 +1,84 @@
+"""What routes ask for by type: the database, the moment of the request, who asks.
+
+Every route needs the director's session unless its function is marked `@public`; `admit` sees to that for the
+whole application, so a route that forgets to say anything is closed.
+"""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Annotated, TypeVar
+
+from fastapi import Depends, Request
+from fastapi.datastructures import State
+
+from server.services import access
+from server.services.live import Hub
+from server.settings import Settings
+from server.storage.session import Database
+
+COOKIE = "bandstand_director"
+
+Endpoint = TypeVar("Endpoint", bound=Callable[..., object])
+
+
+class SignInNeededError(Exception):
+    """A page of the director's was asked for without a live session."""
+
+
+def public(endpoint: Endpoint) -> Endpoint:
+    """Mark a route's function as open to everyone. Put it under the route's decorator."""
+    endpoint.is_public = True  # type: ignore[attr-defined]
+    return endpoint
+
+
+def is_public(endpoint: object) -> bool:
+    return getattr(endpoint, "is_public", False)
+
+
+def admit(request: Request) -> None:
+    """Let a request through if its route is public or its cookie belongs to a live session."""
+    route = request.scope.get("route")
+    if not is_public(getattr(route, "endpoint", None)) and not is_director(request):
+        raise SignInNeededError
+
+
+def is_director(request: Request) -> bool:
+    token = request.cookies.get(COOKIE)
+    if not token:
+        return False
+    state = request.app.state
+    with state.database.read() as session:
+        return access.is_signed_in(session, token, state.clock())
+
+
+def client_address(request: Request) -> str:
+    return request.client.host if request.client else "unknown"
+
+
+def _state(request: Request) -> State:
+    return request.app.state
+
+
+def _database(state: Annotated[State, Depends(_state)]) -> Database:
+    return state.database
+
+
+def _hub(state: Annotated[State, Depends(_state)]) -> Hub:
+    return state.hub
+
+
+def _settings(state: Annotated[State, Depends(_state)]) -> Settings:
+    return state.settings
+
+
+def _now(state: Annotated[State, Depends(_state)]) -> datetime:
+    return state.clock()
+
+
+DatabaseOfApp = Annotated[Database, Depends(_database)]
+HubOfApp = Annotated[Hub, Depends(_hub)]
+SettingsOfApp = Annotated[Settings, Depends(_settings)]
+Now = Annotated[datetime, Depends(_now)]
+"""The clock, read once for the whole request."""
+IsDirector = Annotated[bool, Depends(is_director)]
+"""On public pages: whether the director looks at them."""

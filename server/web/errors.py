@@ -1,0 +1,135 @@
+"""Which error is answered how: one table, one page for each status, never a traceback.
+
+A page of its own goes to a browser, a strip on top of the present page to htmx, a line of text to anything
+else.
+"""
+
+import logging
+from dataclasses import dataclass
+from http import HTTPStatus
+from urllib.parse import quote
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from server.services import errors as refusals
+from server.web.dependencies import SignInNeededError
+
+log = logging.getLogger("bandstand")
+
+
+@dataclass(frozen=True)
+class Answer:
+    template: str
+    usual_message: str
+    """Said when the error itself has nothing to say to a person."""
+
+
+ANSWERS = {
+    400: Answer("errors/bad_request.html", "This could not be read. Go back, reload the page and try again."),
+    403: Answer("errors/forbidden.html", "This was sent from somewhere else than a page of this Bandstand."),
+    404: Answer("errors/not_found.html", "Nothing is at this address. Check it letter by letter."),
+    409: Answer("errors/overtaken.html", "Somebody else changed this since the page was loaded."),
+    413: Answer("errors/too_large.html", "This is larger than Bandstand takes."),
+    422: Answer("errors/not_taken.html", "Something in the form or the address cannot be used."),
+    429: Answer("errors/too_many_tries.html", "Too many tries. Wait a few minutes."),
+    500: Answer("errors/our_fault.html", "Bandstand failed here. Nothing that was saved is lost."),
+}
+
+# The error's own class decides, else the nearest class that it descends from.
+STATUSES: dict[type[Exception], int] = {
+    refusals.NotFoundError: 404,
+    refusals.InputError: 422,
+    refusals.RefusedError: 422,
+    refusals.OvertakenError: 409,
+    refusals.WrongPassPhraseError: 422,
+    refusals.TooManyTriesError: 429,
+    RequestValidationError: 422,
+}
+
+SIGN_IN_FIRST = (
+    "Sign in first, in another tab. Then come back here and send this again: it is still typed in."
+)
+
+
+def add_handlers(app: FastAPI) -> None:
+    for error_class in STATUSES:
+        app.add_exception_handler(error_class, _answer_known)
+    app.add_exception_handler(HTTPException, _answer_http)
+    app.add_exception_handler(SignInNeededError, _answer_sign_in_needed)
+
+
+def answer(request: Request, status: int, message: str = "") -> Response:
+    """The friendly answer of a status; `message` is one sentence about this very case."""
+    known = ANSWERS.get(status) or ANSWERS[400 if status < 500 else 500]
+    context = {"message": message or known.usual_message, "status": status}
+    templates = request.app.state.templates
+    if request.headers.get("HX-Request"):
+        on_top = {"HX-Retarget": "#main", "HX-Reswap": "afterbegin"}
+        return templates.TemplateResponse(request, "errors/_strip.html", context, status, headers=on_top)
+    accepted = request.headers.get("Accept", "*/*")
+    if "text/html" not in accepted and "*/*" not in accepted:
+        return PlainTextResponse(context["message"], status)
+    return templates.TemplateResponse(request, known.template, context, status)
+
+
+def _answer_known(request: Request, error: Exception) -> Response:
+    nearest = next(parent for parent in type(error).__mro__ if parent in STATUSES)
+    message = "" if isinstance(error, RequestValidationError) else str(error)
+    response = answer(request, STATUSES[nearest], message)
+    if isinstance(error, refusals.TooManyTriesError):
+        response.headers["Retry-After"] = str(error.retry_after_s)
+    return response
+
+
+def _answer_http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    has_own_words = error.detail != HTTPStatus(error.status_code).phrase
+    response = answer(request, error.status_code, error.detail if has_own_words else "")
+    response.headers.update(error.headers or {})
+    return response
+
+
+def _answer_sign_in_needed(request: Request, _error: Exception) -> Response:
+    """A page leads to the sign-in and back; what was typed into a form stays where it is."""
+    if request.method != "GET" or request.headers.get("HX-Request"):
+        return answer(request, 403, SIGN_IN_FIRST)
+    asked = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    return RedirectResponse(f"/sign-in?next={quote(asked, safe='/')}", 303)
+
+
+class FaultPages:
+    """Answer what no handler expected with a page, then pass the fault on to the server's log.
+
+    Stands inside the middleware that adds the security headers; the framework's own answer would go out
+    without.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        has_started = False
+
+        async def note_start(message: Message) -> None:
+            nonlocal has_started
+            has_started = has_started or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self._app(scope, receive, note_start)
+        except Exception:
+            if scope["type"] == "http" and not has_started:
+                await _fault_page(Request(scope))(scope, receive, send)
+            raise
+
+
+def _fault_page(request: Request) -> Response:
+    try:
+        return answer(request, 500)
+    except Exception:
+        log.exception("the page for faults failed too")
+        return PlainTextResponse(ANSWERS[500].usual_message, 500)

@@ -1,0 +1,25 @@
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from server.services import logbook
+from server.web.dependencies import DatabaseOfApp
+from server.web.pages import LogbookOfDay
+from server.web.templating import render
+
+router = APIRouter()
+
+
+@router.get("/days/{code}/logbook")
+def show_logbook(request: Request, code: str, database: DatabaseOfApp, before: int | None = None) -> Response:
+    with database.read() as session:
+        page = logbook.page(session, code, before)
+    return render(
+        request,
+        LogbookOfDay(
+            day=page.day,
+            tab="logbook",
+            entries=page.entries,
+            older_before=page.older_before,
+            is_newest=before is None,
+        ),
+    )

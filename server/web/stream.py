@@ -1,0 +1,138 @@
+"""Live pages: states of a topic as server-sent events, with signs of life between them.
+
+A stream holds no database session: the state it starts with is read and the session closed before the first
+byte. Signs of life carry data, since comments and events without data never reach a page's script.
+"""
+
+import asyncio
+import json
+import signal
+import threading
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from types import FrameType
+from typing import Any
+
+from fastapi import Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import StreamingResponse
+from starlette.types import Receive, Scope, Send
+
+from server.services.live import Hub, Subscription
+
+RECONNECT_AFTER_MS = 1000
+
+
+@dataclass(frozen=True)
+class State:
+    """What a live page shows, and its order from the database: a state with a lower one is older."""
+
+    order: int
+    html: str
+
+
+def state_event(state: State) -> bytes:
+    return _event("state", {"order": state.order, "html": state.html})
+
+
+def heartbeat_event(order: int, at: datetime) -> bytes:
+    return _event("hb", {"order": order, "at": at.isoformat(timespec="seconds")})
+
+
+def publish(hub: Hub, topic: str, state: State) -> None:
+    """Send a state to every live page of the topic. Call it after the commit, never before."""
+    hub.publish(topic, state.order, state_event(state))
+
+
+async def open_stream(request: Request, topic: str, current: Callable[[], State]) -> StreamingResponse:
+    """The endless answer of a live page: `current` now, then every state published on the topic.
+
+    `current` opens and closes its own database session; it runs in a thread, and what it raises is answered
+    as on any page. The topic is watched before `current` is read, so no state falls between the two.
+    """
+    state = request.app.state
+    subscription = state.hub.subscribe(topic)
+    try:
+        first = await run_in_threadpool(current)
+    except BaseException:
+        subscription.close()
+        raise
+    events = _events(
+        subscription,
+        first,
+        lambda: state.hub.order(topic),
+        state.clock,
+        state.settings.heartbeat_s,
+        state.settings.stream_life_s,
+    )
+    return _EventStream(events, subscription)
+
+
+async def _events(
+    subscription: Subscription,
+    first: State,
+    newest_order: Callable[[], int],
+    clock: Callable[[], datetime],
+    heartbeat_s: float,
+    life_s: float,
+) -> AsyncIterator[bytes]:
+    ends_at = asyncio.get_running_loop().time() + life_s
+    yield f"retry: {RECONNECT_AFTER_MS}\n\n".encode() + state_event(first)
+    while asyncio.get_running_loop().time() < ends_at:
+        try:
+            message = await subscription.next(heartbeat_s)
+        except TimeoutError:
+            yield heartbeat_event(max(first.order, newest_order()), clock())
+            continue
+        if message is None:
+            return
+        yield message
+
+
+class _EventStream(StreamingResponse):
+    """Leaves the hub however the stream ends."""
+
+    def __init__(self, events: AsyncIterator[bytes], subscription: Subscription) -> None:
+        super().__init__(events, media_type="text/event-stream", headers={"Cache-Control": "no-store"})
+        self._subscription = subscription
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        try:
+            await super().__call__(scope, receive, send)
+        finally:
+            self._subscription.close()
+
+
+def _event(name: str, data: dict[str, Any]) -> bytes:
+    return f"event: {name}\ndata: {json.dumps(data, ensure_ascii=False)}\n\n".encode()
+
+
+@contextmanager
+def closed_at_signals(hub: Hub) -> Iterator[None]:
+    """Close the hub when the server is told to stop, then let the server do what it does.
+
+    The server waits for open connections before it runs any code of ours, and a stream never ends by itself:
+    without this Ctrl-C would hang. Off the main thread there are no signals to hear.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+
+    def close_then(number: int, frame: FrameType | None) -> None:
+        hub.close()
+        handler = before[signal.Signals(number)]
+        if callable(handler):
+            handler(number, frame)
+
+    for number, handler in before.items():
+        if callable(handler):  # else nobody would stop the process after us
+            signal.signal(number, close_then)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            if signal.getsignal(number) is close_then:
+                signal.signal(number, handler)

@@ -1,0 +1,124 @@
+"""Templates, their filters, and how a page is answered.
+
+The one rule for forms: a form that cannot be taken is answered with status 422 and the same fragment or
+page, the values kept and one sentence under each field at fault. htmx 4 swaps 4xx answers like any other, so
+no attribute is needed; without script the browser shows the page. A form that was taken is answered with its
+new fragment to htmx, and with a 303 redirect to a plain post, so that a reload posts nothing twice.
+`is_fragment` tells the two apart. Any other error reaches htmx as a strip that is put on top of the page
+(`errors.py`), so nothing typed is lost.
+"""
+
+import re
+from dataclasses import dataclass, fields
+from datetime import date, datetime
+from typing import ClassVar
+from zoneinfo import ZoneInfo
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from fastapi.templating import Jinja2Templates
+from jinja2 import Environment, FileSystemLoader, Undefined
+from jinja2.ext import Extension
+from jinja2.utils import missing
+
+from server import paths
+from server.web.static_files import versioned
+
+_STATIC_ADDRESS = re.compile(r"(?<=[\"'])/static/([\w./-]+)(?=[\"'])")
+
+
+@dataclass(frozen=True)
+class Page:
+    """What one template receives: subclasses declare its fields (`pages.py`)."""
+
+    template: ClassVar[str]
+
+
+def render(request: Request, page: Page, status_code: int = 200) -> HTMLResponse:
+    context = {field.name: getattr(page, field.name) for field in fields(page)}
+    return request.app.state.templates.TemplateResponse(
+        request, page.template, context, status_code=status_code
+    )
+
+
+def is_fragment(request: Request) -> bool:
+    """Whether htmx asks, to swap a part of the page."""
+    return request.headers.get("HX-Request-Type") == "partial"
+
+
+def make_templates() -> Jinja2Templates:
+    environment = Environment(
+        loader=FileSystemLoader(paths.TEMPLATES),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=_UndeclaredName,
+        extensions=[_VersionedStatic],
+    )
+    environment.filters.update(
+        mhz=mhz, mw=mw, db=db, clock=clock, day_and_clock=day_and_clock, long_date=long_date
+    )
+    return Jinja2Templates(env=environment)
+
+
+def mhz(value: int) -> str:
+    """5658 → "5658 MHz", not to be broken over two lines."""
+    return f"{value}\N{NO-BREAK SPACE}MHz"
+
+
+def mw(value: float) -> str:
+    """25.0 → "25 mW"."""
+    return f"{value:g}\N{NO-BREAK SPACE}mW"
+
+
+def db(value: float) -> str:
+    """-0.59 → "-0.6 dB" with a true minus, always with its sign and never a negative zero."""
+    text = f"{round(value, 1) + 0.0:+.1f}".replace("-", "\N{MINUS SIGN}")
+    return f"{text}\N{NO-BREAK SPACE}dB"
+
+
+def clock(at: datetime, time_zone: str, with_seconds: bool = False) -> str:
+    """The time of day where the field is: "14:05" or "14:05:09"."""
+    return at.astimezone(ZoneInfo(time_zone)).strftime("%H:%M:%S" if with_seconds else "%H:%M")
+
+
+def day_and_clock(at: datetime, time_zone: str) -> str:
+    """The moment where the field is, to be read in a list: "16 May 14:05:09"."""
+    local = at.astimezone(ZoneInfo(time_zone))
+    return f"{local.day} {local:%b %H:%M:%S}"
+
+
+def long_date(day: date) -> str:
+    """2026-05-16 → "Saturday 16 May 2026"."""
+    return f"{day:%A} {day.day} {day:%B} {day.year}"
+
+
+class _UndeclaredName(Undefined):
+    """A name that no page declared is a fault; a missing key of a declared one (`faults.tunes`) is empty."""
+
+    def _empty_if_key(self) -> None:
+        if self._undefined_obj is missing:
+            self._fail_with_undefined_error()
+
+    def __str__(self) -> str:
+        self._empty_if_key()
+        return ""
+
+    def __bool__(self) -> bool:
+        self._empty_if_key()
+        return False
+
+    def __iter__(self):  # type: ignore[no-untyped-def]
+        self._empty_if_key()
+        return iter(())
+
+    def __len__(self) -> int:
+        self._empty_if_key()
+        return 0
+
+
+class _VersionedStatic(Extension):
+    """Write `/static/css/base.css` in a template; the page asks for it with the hash of its content."""
+
+    def preprocess(self, source: str, name: str | None, filename: str | None = None) -> str:
+        return _STATIC_ADDRESS.sub(lambda found: versioned(found[1]), source)
