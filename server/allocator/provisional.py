@@ -49,30 +49,50 @@ def provisional_channel(
     if not choices:
         return None
     powers = [pilot.power_at(_common_level_mw(problem)) for pilot in everybody]
-    gear = day_gear(day.with_pilots(tuple(everybody)), powers)
+    gear = day_gear(day, powers)
     heats = _filled_heats([pilot.current_mhz or 0 for pilot in holders], problem)
-    number, members = min(enumerate(heats, start=1), key=lambda heat: (len(heat[1]), heat[0]))
-    held = [everybody[one].current_mhz or 0 for one in members]
-    me = len(holders)
-
-    margin = {mhz: float(margins_db(gear, [*members, me], [*held, mhz])[0].min()) for mhz in choices}
-    best = max(margin.values())
     target = _target_set(
         problem.site, _all_choices(problem, everybody), problem.aircraft, problem.minimum_spacing_mhz
     )
     uses = {mhz: sum(pilot.current_mhz == mhz for pilot in holders) for mhz in choices}
+    offers = []
+    for number, members in enumerate(heats, start=1):
+        if len(members) < problem.aircraft:
+            held = [everybody[one].current_mhz or 0 for one in members]
+            margin = {
+                mhz: float(margins_db(gear, [*members, len(holders)], [*held, mhz])[0].min()) for mhz in choices
+            }
+            mhz = _best_choice(margin, held, uses, target, problem)
+            offers.append(Provisional(mhz, finite_or_none(margin[mhz]), number, len(members) + 1))
+    # The emptiest heat, unless another would be better by as much as a retune is worth later.
+    worth = max(_or_infinite(offer.margin_db) for offer in offers) - problem.retune_worth_db
+    fair = [offer for offer in offers if _or_infinite(offer.margin_db) >= worth]
+    return min(fair, key=lambda offer: (offer.in_heat, offer.heat))
+
+
+def _best_choice(
+    margin: dict[int, float],
+    held: Sequence[int],
+    uses: dict[int, int],
+    target: "_TargetSet",
+    problem: DayProblem,
+) -> int:
+    """The least used channel of the target set that is as good as any; else the best, the widest, the lowest."""
+    enough = min(max(margin.values()), target.worst_margin_db) - problem.site.indifference_db
     good = [
         mhz
-        for mhz in choices
+        for mhz in margin
         if mhz in target.mhz
-        and margin[mhz] >= min(best, target.worst_margin_db) - problem.site.indifference_db
+        and margin[mhz] >= enough
         and _distance_mhz(mhz, held) >= problem.minimum_spacing_mhz
     ]
     if good:
-        mhz = min(good, key=lambda one: (uses[one], -_distance_mhz(one, held), one))
-    else:
-        mhz = max(choices, key=lambda one: (round(margin[one], 1), _distance_mhz(one, held), -one))
-    return Provisional(mhz, finite_or_none(margin[mhz]), number, len(members) + 1)
+        return min(good, key=lambda one: (uses[one], -_distance_mhz(one, held), one))
+    return max(margin, key=lambda one: (round(margin[one], 1), _distance_mhz(one, held), -one))
+
+
+def _or_infinite(margin_db: float | None) -> float:
+    return np.inf if margin_db is None else margin_db
 
 
 def _common_level_mw(problem: DayProblem) -> float:
