@@ -91,7 +91,7 @@
     document.body.dataset.state = stale ? "stale" : "live";
     const clock = new Date(lastMs).toLocaleTimeString([], { hour12: false });
     const words = fromStore ? "Kept from before, not confirmed. Ask the director."
-      : stale ? `May be out of date since ${clock} (${Math.round(age / 1000)} s). Ask the director.`
+      : stale ? `May be out of date since ${clock}, ${Math.round(age / 1000)} s ago. Ask the director.`
       : polling ? `Updates every ${pollMs / 1000} s. Checked ${clock}` : `Live. Checked ${clock}`;
     const line = document.getElementById("live-line-text");
     if (line && line.textContent !== words) line.textContent = words;
