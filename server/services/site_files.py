@@ -1,0 +1,51 @@
+"""The site as a TOML file: distances, receivers, channels, rules; every fault named with its line."""
+
+import re
+import tomllib
+
+from server.services.csv_files import decode
+from server.services.day_settings import DaySettings, read_settings
+from server.services.faults import WHOLE_FILE, Fault, FaultyInputError, FieldsError
+
+_PLACE = re.compile(r"\s*\(at (?:line (?P<line>[0-9]+), column (?P<column>[0-9]+)|end of document)\)$")
+_TABLE = re.compile(r"\s*\[\[?\s*([^\]]+?)\s*\]")
+
+
+def read_site(data: bytes, file: str) -> DaySettings:
+    """The settings in the bytes of a site file. Raises FaultyInputError."""
+    text = decode(data, file)
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FaultyInputError([_syntax_fault(text, file, str(error))]) from None
+    try:
+        return read_settings(values)
+    except FieldsError as error:
+        faults = [fault.at(file, _line_of(fault.field, text)) for fault in error.field_faults]
+        raise FaultyInputError(sorted(faults, key=lambda fault: fault.line)) from None
+
+
+def _syntax_fault(text: str, file: str, message: str) -> Fault:
+    place = _PLACE.search(message)
+    lines = text.splitlines() or [""]
+    line = int(place["line"]) if place and place["line"] else len(lines)
+    column = f"character {place['column']}" if place and place["column"] else WHOLE_FILE
+    reason = _PLACE.sub("", message)
+    problem = f"this is not TOML ({reason[:1].lower()}{reason[1:]})"
+    cure = 'write one name = value a line, with text in quotes: day_channels = "auto"'
+    return Fault(file, line, column, lines[min(line, len(lines)) - 1].strip(), problem, cure)
+
+
+def _line_of(name: str, text: str) -> int:
+    """Where a setting stands: the first line that assigns it in its table, since the parser does not say."""
+    table, _, key = name.rpartition(".")
+    assigns = re.compile(rf"""\s*(?:{re.escape(table)}\.)?["']?{re.escape(key)}["']?\s*=""")
+    current = ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if match := _TABLE.match(line):
+            current = match[1]
+            if current in (name, f"{table}.{key}"):
+                return number
+        elif current in ("", table) and assigns.match(line):
+            return number
+    return next((n for n, line in enumerate(text.splitlines(), start=1) if key in line), 1)
