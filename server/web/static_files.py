@@ -1,4 +1,4 @@
-"""Static files: under an address with the hash of its content a file is kept for good, else asked for anew."""
+"""Static files. Under the hash of its content a file is kept for good, else asked for anew."""
 
 import hashlib
 from functools import lru_cache

@@ -1,0 +1,103 @@
+"""Deny by default: whatever does not say that it is public needs the director's session."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from fastapi import APIRouter
+from fastapi.routing import iter_route_contexts
+from starlette.routing import Mount
+
+from server.main import create_app
+from server.web.dependencies import is_public
+from server.web.routes import ROUTERS
+from tests.factories import NOW
+from tests.web.conftest import give_cookie
+
+PUBLIC = {
+    "/",
+    "/board/{code}",
+    "/board/{code}/stream",
+    "/board/{code}/state",
+    "/join/{code}",
+    "/slot/{token}",
+    "/slot/{token}/stream",
+    "/slot/{token}/state",
+    "/health",
+    "/sign-in",
+}
+
+
+def served(app):
+    """Address, methods and function of every route, however deep its router."""
+    for route in iter_route_contexts(app.routes):
+        if not isinstance(route.original_route, Mount):
+            yield route.path, sorted(route.methods), route.endpoint
+
+
+def filled(path):
+    return re.sub(r"{\w+}", "1", path)
+
+
+def test_every_route_that_is_not_public_asks_for_the_sign_in(app, client):
+    closed = [(path, methods) for path, methods, endpoint in served(app) if not is_public(endpoint)]
+    assert ("/days/{code}/logbook", ["GET"]) in closed
+    for path, methods in closed:
+        for method in methods:
+            answer = client.request(method, filled(path))
+            expected = (303, 307) if method == "GET" else (403,)
+            assert answer.status_code in expected, (method, path)
+            assert "/sign-in" in answer.headers.get("Location", answer.text), (method, path)
+
+
+def test_only_what_is_meant_for_everybody_is_public(app):
+    assert {path for path, _, endpoint in served(app) if is_public(endpoint)} <= PUBLIC
+
+
+def test_the_only_folder_served_is_that_of_static_files(app):
+    folders = [route for route in app.routes if isinstance(route, Mount)]
+    assert [folder.path for folder in folders] == ["/static"]
+
+
+def test_no_description_of_the_addresses_is_handed_out(client):
+    for address in ("/docs", "/redoc", "/openapi.json"):
+        assert client.get(address).status_code == 404
+
+
+def test_a_route_that_says_nothing_is_closed(app, client):
+    router = APIRouter()
+    router.get("/forgotten")(lambda: "open")
+    outer = APIRouter()
+    outer.include_router(router)
+    app.include_router(outer)
+    assert client.get("/forgotten").status_code == 303
+
+
+def test_every_router_module_is_served(settings):
+    routes = {endpoint for _, _, endpoint in served(create_app(settings))}
+    assert {route.endpoint for router in ROUTERS for route in router.routes} <= routes
+
+
+def test_the_sign_in_leads_back_to_the_page_that_was_asked_for(client):
+    answer = client.get("/days/tern/logbook?before=3")
+    assert answer.headers["Location"] == "/sign-in?next=/days/tern/logbook%3Fbefore%3D3"
+
+
+@pytest.mark.parametrize("headers", [{}, {"HX-Request": "true"}])
+def test_a_form_sent_after_the_session_ended_stays_on_the_screen(client, headers):
+    answer = client.post("/sign-out", headers=headers)
+    assert answer.status_code == 403
+    assert "it is still typed in" in answer.text
+    assert 'href="/sign-in" target="_blank"' in answer.text
+
+
+@pytest.mark.parametrize("token", ["", "guess", "token-of-the-directoR"])
+def test_a_wrong_cookie_opens_nothing(director, token):
+    give_cookie(director, token)
+    assert director.get("/patterns").status_code == 303
+
+
+def test_a_session_ends_when_its_time_is_over(app, director):
+    assert director.get("/patterns").status_code == 200
+    app.state.clock = lambda: NOW + timedelta(hours=1)
+    assert director.get("/patterns").status_code == 303
