@@ -4,14 +4,14 @@ import re
 import tomllib
 
 from server.services.csv_files import decode
-from server.services.day_settings import DaySettings, read_settings
 from server.services.faults import WHOLE_FILE, Fault, FaultyInputError, FieldsError
+from server.services.site_settings import SiteSettings, read_settings
 
 _PLACE = re.compile(r"\s*\(at (?:line (?P<line>[0-9]+), column (?P<column>[0-9]+)|end of document)\)$")
 _TABLE = re.compile(r"\s*\[\[?\s*([^\]]+?)\s*\]")
 
 
-def read_site(data: bytes, file: str) -> DaySettings:
+def read_site(data: bytes, file: str) -> SiteSettings:
     """The settings in the bytes of a site file. Raises FaultyInputError."""
     text = decode(data, file)
     try:

@@ -42,7 +42,7 @@ SETTINGS = (
 
 
 @dataclass(frozen=True)
-class DaySettings:
+class SiteSettings:
     """The choices of a day.
 
     allowed_mhz    of the bands allowed; None: whatever the rules hold, or USUAL_BANDS without rules
@@ -64,12 +64,12 @@ class DaySettings:
     given: frozenset[str] = frozenset()
 
 
-def read_settings(values: Mapping[str, Any]) -> DaySettings:
+def read_settings(values: Mapping[str, Any]) -> SiteSettings:
     """The choices that plain values make, as from a site file or a stored day. Raises FieldsError."""
     reading = _Reading(values)
     reading.unknown(values, SETTINGS, "")
     allowed_mhz = reading.channels("allowed_bands")
-    settings = DaySettings(
+    settings = SiteSettings(
         site=reading.site(),
         allowed_mhz=allowed_mhz,
         allowed_bands=_words(values.get("allowed_bands", "")) if allowed_mhz else "",
