@@ -1,0 +1,149 @@
+"""Live pages over real connections: what comes, what it holds open, and how it ends."""
+
+import json
+import signal
+import subprocess
+import sys
+import time
+from contextlib import ExitStack, contextmanager
+
+import httpx
+import pytest
+
+from server import paths
+from server.main import create_app
+from server.settings import Settings
+from server.web import stream
+from tests.factories import make_day, make_logbook_entry
+from tests.serving import serving
+from tests.web.stream_server import TOPIC, with_live_page
+
+PATIENCE_S = 5
+
+
+@pytest.fixture
+def live_app(settings, database):
+    with database.write() as session:
+        make_logbook_entry(session, make_day(session))
+    return with_live_page(create_app(Settings(data=settings.data, heartbeat_s=0.1, stream_life_s=30)))
+
+
+@pytest.fixture
+def address(live_app):
+    with serving(live_app) as address:
+        yield address
+
+
+@contextmanager
+def watching(address):
+    """The events of a live page, as (name, data) one after another."""
+    with httpx.stream("GET", f"{address}/live", timeout=PATIENCE_S) as answer:
+        assert answer.status_code == 200
+        assert answer.headers["Content-Type"].startswith("text/event-stream")
+        yield events(answer)
+
+
+def events(answer):
+    name = None
+    for line in answer.iter_lines():
+        if line.startswith("event: "):
+            name = line.removeprefix("event: ")
+        elif line.startswith("data: "):
+            yield name, json.loads(line.removeprefix("data: "))
+
+
+def wait_until(is_true):
+    deadline = time.monotonic() + PATIENCE_S
+    while not is_true():
+        assert time.monotonic() < deadline, "it took too long"
+        time.sleep(0.01)
+
+
+def test_a_live_page_starts_with_the_present_state(address):
+    with watching(address) as page:
+        assert next(page) == ("state", {"order": 1, "html": "<p>now</p>"})
+
+
+def test_a_live_page_gets_what_is_published_within_a_second(live_app, address):
+    with watching(address) as page:
+        next(page)
+        published = time.monotonic()
+        stream.publish(live_app.state.hub, TOPIC, stream.State(5, "<p>Wren\nŽluva</p>"))
+        assert next(one for one in page if one[0] == "state")[1] == {"order": 5, "html": "<p>Wren\nŽluva</p>"}
+        assert time.monotonic() - published < 1
+
+
+def test_signs_of_life_carry_the_order_of_the_newest_state(live_app, address):
+    with watching(address) as page:
+        next(page)
+        name, data = next(page)
+        assert (name, data["order"]) == ("hb", 1)
+        assert data["at"].endswith("+00:00")
+        stream.publish(live_app.state.hub, TOPIC, stream.State(5, ""))
+        assert next(one for one in page if one[0] == "hb" and one[1]["order"] == 5)
+
+
+def test_a_stream_is_neither_kept_nor_compressed(address):
+    with httpx.stream("GET", f"{address}/live", headers={"Accept-Encoding": "gzip"}) as answer:
+        assert answer.headers["Cache-Control"] == "no-store"
+        assert "Content-Encoding" not in answer.headers
+        assert "Content-Security-Policy" in answer.headers
+
+
+def test_a_stream_that_cannot_start_is_answered_like_any_page(live_app, address):
+    answer = httpx.get(f"{address}/live?day=none", headers={"Accept": "text/event-stream"})
+    assert (answer.status_code, answer.text) == (404, "There is no such day.")
+    assert live_app.state.hub.watching(TOPIC) == 0
+
+
+def test_a_watcher_that_goes_is_forgotten(live_app, address):
+    with watching(address) as page:
+        next(page)
+        assert live_app.state.hub.watching(TOPIC) == 1
+    wait_until(lambda: live_app.state.hub.watching(TOPIC) == 0)
+
+
+def test_a_stream_ends_after_its_life_so_that_the_page_comes_back(settings, database):
+    short = with_live_page(create_app(Settings(data=settings.data, heartbeat_s=0.05, stream_life_s=0.2)))
+    with serving(short) as address, watching(address) as page:
+        assert len(list(page)) >= 2
+
+
+def test_open_streams_hold_no_session(live_app, address):
+    """Forty would use up the pool, or the write lock, if each kept its session."""
+    with ExitStack() as open_pages, httpx.Client(base_url=address) as client:
+        for _ in range(45):
+            next(open_pages.enter_context(watching(address)))
+        started = time.monotonic()
+        assert client.get("/health").status_code == 200
+        with live_app.state.database.write() as session:
+            make_day(session)
+        assert time.monotonic() - started < 1
+
+
+@contextmanager
+def server_process(folder):
+    command = [sys.executable, "-m", "tests.web.stream_server", str(folder)]
+    root = paths.MIGRATIONS.parent
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=root
+    ) as process:
+        try:
+            yield process, f"http://127.0.0.1:{process.stdout.readline().strip()}"
+        finally:
+            process.kill()
+
+
+@pytest.mark.parametrize("told", [signal.SIGTERM, signal.SIGINT])
+def test_a_server_told_to_stop_ends_twenty_streams_at_once(tmp_path, told):
+    with server_process(tmp_path) as (process, address), ExitStack() as open_pages:
+        pages = [open_pages.enter_context(watching(address)) for _ in range(20)]
+        for page in pages:
+            assert next(page)[0] == "state"
+        told_at = time.monotonic()
+        process.send_signal(told)
+        for page in pages:
+            assert {name for name, _ in page} <= {"hb"}  # and then the end, not a cut connection
+        process.wait(PATIENCE_S)
+        assert time.monotonic() - told_at < 3
+        assert "Traceback" not in process.stderr.read()
