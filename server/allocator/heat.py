@@ -109,11 +109,14 @@ class _HeatSearch:
         stressed, ended = self._search(
             "stressed margin", STRESSED, limit, np.inf, np.vstack([worst, self._starts(STARTS // 2)])
         )
-        assert stressed is not None  # the answer of stage 1 is one of stage 2
         if not ended:
-            return self._answer(stressed, True, False, False, first.best_margin_db)
+            in_hand = worst if stressed is None else stressed
+            return self._answer(in_hand, True, False, False, first.best_margin_db)
+        assert stressed is not None  # the answer of stage 1 is one of stage 2
         stressed_limit = max(self._loads(stressed, is_stressed=True)) * self.slack
         chosen, ended = self._search("choice among equals", CHOICE, limit, stressed_limit, stressed[np.newaxis])
+        if not ended and chosen is None:
+            return self._answer(stressed, True, True, False, first.best_margin_db)
         assert chosen is not None  # the answer of stage 2 is one of stage 3
         return self._answer(_in_roster_order(self.gear, chosen), True, True, ended, first.best_margin_db)
 
