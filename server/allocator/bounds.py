@@ -1,0 +1,71 @@
+"""What no plan of the day can beat."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from server.allocator.heat import HeatAnswer, KeepGoing, best_worst_margin
+from server.allocator.kernel import Gear
+from server.allocator.problem import DayProblem, Pilot
+from server.allocator.schedule import Frame
+from server.allocator.scoring import day_gear, gear_of, margin_of_load_db
+
+BOUND_NODES = 400_000
+
+
+def day_bound_db(
+    problem: DayProblem, gear: Gear, powers_mw: Sequence[float], frame: Frame, keep_going: KeepGoing | None
+) -> tuple[float, HeatAnswer | None]:
+    """Upper bound in dB of the day's worst margin, and the channels of the ideal heat behind it, if any.
+
+    The lowest of three arguments counts. Every pilot flies with at least ``frame.smallest`` - 1 others, at
+    best the weakest of all, none nearer in frequency than where the protection ratio ends. Some heat holds
+    ``frame.largest`` pilots; its weakest transmitter hears only stronger ones. And where all gear is equal,
+    that heat does no better than the best heat of so many who could use every channel of the day.
+    """
+    bound = float(margin_of_load_db(_least_loads(gear, frame.smallest).max(initial=0.0)))
+    bound = min(bound, float(margin_of_load_db(_load_of_weakest(gear, frame.largest))))
+    ideal = _equals(problem, powers_mw, frame.largest)
+    if frame.largest < 2 or ideal is None:
+        return bound, None
+    answer = best_worst_margin(ideal, BOUND_NODES, problem.seed, keep_going)
+    if np.ptp(gear.level_mw) == 0.0:
+        bound = min(bound, answer.best_margin_db)
+    return bound, answer if answer.mhz else None
+
+
+def _least_loads(gear: Gear, in_heat: int) -> np.ndarray:
+    """(N,) load that each pilot has at the least with in_heat - 1 others up."""
+    count = len(gear.sense)
+    loads = np.zeros(count)
+    for pilot in range(count):
+        heard = np.sort(np.delete(gear.level_mw[gear.sense[pilot]], pilot))[: max(0, in_heat - 1)]
+        loads[pilot] = heard.sum() * gear.protection[-1] / gear.wanted_mw[pilot]
+    return loads
+
+
+def _load_of_weakest(gear: Gear, in_heat: int) -> float:
+    """Load that the weakest transmitter of a heat has at the least, whichever pilot that is."""
+    radiated = gear.level_mw.max(axis=0)
+    loads = [np.inf]
+    for pilot in range(len(gear.sense)):
+        stronger = np.flatnonzero(radiated >= radiated[pilot])
+        heard = np.sort(gear.level_mw[gear.sense[pilot], stronger[stronger != pilot]])[: max(0, in_heat - 1)]
+        if len(heard) >= in_heat - 1:
+            loads.append(heard.sum() * gear.protection[-1] / gear.wanted_mw[pilot])
+    return float(min(loads))
+
+
+def _equals(problem: DayProblem, powers_mw: Sequence[float], count: int) -> Gear | None:
+    """Gear of ``count`` equal pilots of the weakest radiated power, over all channels of the day."""
+    channels = tuple(sorted({mhz for pilot in problem.pilots for mhz in problem.choices_mhz(pilot)}))
+    if len(channels) < count:
+        return None
+    weakest = min(
+        range(len(powers_mw)), key=lambda row: powers_mw[row] * 10 ** (problem.pilots[row].gain_dbi / 10)
+    )
+    crowd = tuple(
+        Pilot(str(number), channels, gain_dbi=problem.pilots[weakest].gain_dbi) for number in range(count)
+    )
+    gear = day_gear(problem.with_pilots(crowd), [powers_mw[weakest]] * count)
+    return gear_of(gear, range(count))

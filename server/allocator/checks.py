@@ -1,0 +1,139 @@
+"""What is not allowed: an independent judge of finished plans.
+
+It shares no code with the searches: rules are read from the problem, margins come from the radio model, term
+by term. A plan that passes breaks no hard rule and claims no margin that it does not have.
+"""
+
+from collections import Counter
+
+from server.allocator.plan import DayPlan, Heat
+from server.allocator.problem import DayProblem, Pilot
+from server.radio.interference import Station, heat_margins
+
+CLAIM_TOLERANCE_DB = 0.01
+
+
+def faults_of(plan: DayPlan, problem: DayProblem) -> tuple[str, ...]:
+    """Every hard rule that a plan breaks and every claim of it that is wrong, as sentences; empty when none."""
+    faults = [*_flights(plan, problem), *_one_channel_all_day(plan)]
+    for heat in plan.heats:
+        faults += heat_faults(heat, problem)
+        faults += _claims(heat, problem)
+    worst = [heat.worst_margin_db for heat in plan.heats if heat.worst_margin_db is not None]
+    if plan.heats and (min(worst, default=None) is None) != (plan.worst_margin_db is None):
+        faults.append("the plan's worst margin is not that of its worst heat")
+    elif worst and plan.worst_margin_db is not None and abs(min(worst) - plan.worst_margin_db) > CLAIM_TOLERANCE_DB:
+        faults.append("the plan's worst margin is not that of its worst heat")
+    if plan.bound_db is not None and plan.worst_margin_db is not None:
+        if plan.worst_margin_db > plan.bound_db + CLAIM_TOLERANCE_DB:
+            faults.append("the worst margin is above its bound")
+    return tuple(faults)
+
+
+def heat_faults(heat: Heat, problem: DayProblem) -> list[str]:
+    """Hard rules that one heat breaks, as sentences."""
+    pilots = {pilot.callsign: pilot for pilot in problem.pilots}
+    found = []
+    aloft = {slot.callsign for slot in heat.slots}
+    for slot in heat.slots:
+        pilot = pilots.get(slot.callsign)
+        if pilot is None:
+            found.append(f"Heat {heat.number}: {slot.callsign} is not in the roster")
+            continue
+        found += _own_rules(heat, slot.mhz, pilot, aloft, problem)
+    for x, one in enumerate(heat.slots):
+        for other in heat.slots[:x]:
+            if abs(one.mhz - other.mhz) < problem.minimum_spacing_mhz:
+                found.append(
+                    f"Heat {heat.number}: {other.callsign} and {one.callsign} are {abs(one.mhz - other.mhz)} MHz "
+                    f"apart, less than {problem.minimum_spacing_mhz}"
+                )
+    most = len(problem.pilots) if problem.one_heat else problem.aircraft
+    if problem.heats_given is None and len(heat.slots) > most:
+        found.append(f"Heat {heat.number}: {len(heat.slots)} fly at once, more than {most}")
+    return found
+
+
+def _own_rules(heat: Heat, mhz: int, pilot: Pilot, aloft: set[str], problem: DayProblem) -> list[str]:
+    name = pilot.callsign
+    found = []
+    if mhz not in pilot.channels_mhz:
+        found.append(f"Heat {heat.number}: {name} cannot use {mhz} MHz")
+    if pilot.pin_mhz and mhz not in pilot.pin_mhz:
+        found.append(f"Heat {heat.number}: {name} is pinned to another channel than {mhz} MHz")
+    if mhz in problem.bans_mhz:
+        found.append(f"Heat {heat.number}: {mhz} MHz is out of use today")
+    for other in sorted(aloft & (pilot.apart | {pilot.spotter or ""}) - {name}):
+        found.append(f"Heat {heat.number}: {name} and {other} must not share a heat")
+    known = {one.callsign for one in problem.pilots}
+    for other in sorted((pilot.together & known) - aloft):
+        found.append(f"Heat {heat.number}: {name} flies without {other}")
+    if problem.heats_given is None:
+        if pilot.after is not None and heat.number <= pilot.after:
+            found.append(f"Heat {heat.number}: {name} flies only after heat {pilot.after}")
+        if pilot.before is not None and heat.number >= pilot.before:
+            found.append(f"Heat {heat.number}: {name} flies only before heat {pilot.before}")
+    return found
+
+
+def _flights(plan: DayPlan, problem: DayProblem) -> list[str]:
+    if problem.heats_given is not None or not plan.heats:
+        return []
+    found = []
+    rounds = sorted({heat.round for heat in plan.heats})
+    for number in rounds:
+        heats = [heat for heat in plan.heats if heat.round == number]
+        flown = Counter(slot.callsign for heat in heats for slot in heat.slots)
+        for pilot in problem.pilots:
+            could = any(_is_there(pilot, heat.number) for heat in heats)
+            if flown[pilot.callsign] != could:
+                found.append(f"Round {number}: {pilot.callsign} flies {flown[pilot.callsign]} times")
+            if pilot.heat in {heat.number for heat in heats} and could:
+                home = next(heat for heat in heats if heat.number == pilot.heat)
+                if pilot.callsign not in {slot.callsign for slot in home.slots}:
+                    found.append(f"Heat {home.number}: {pilot.callsign} is missing")
+    return found
+
+
+def _is_there(pilot: Pilot, number: int) -> bool:
+    return (pilot.after is None or number > pilot.after) and (pilot.before is None or number < pilot.before)
+
+
+def _one_channel_all_day(plan: DayPlan) -> list[str]:
+    channels: dict[str, set[int]] = {}
+    for heat in plan.heats:
+        for slot in heat.slots:
+            channels.setdefault(slot.callsign, set()).add(slot.mhz)
+    return [
+        f"{name} changes channel between heats: {', '.join(map(str, sorted(own)))} MHz"
+        for name, own in sorted(channels.items())
+        if len(own) > 1
+    ]
+
+
+def _claims(heat: Heat, problem: DayProblem) -> list[str]:
+    pilots = {pilot.callsign: pilot for pilot in problem.pilots}
+    if any(slot.callsign not in pilots for slot in heat.slots):
+        return []
+    stations = [
+        Station(
+            slot.callsign,
+            slot.mhz,
+            slot.power_mw,
+            pilots[slot.callsign].antenna,
+            pilots[slot.callsign].rx_antenna,
+            pilots[slot.callsign].gain_dbi,
+        )
+        for slot in heat.slots
+    ]
+    margins = heat_margins(stations, problem.site)
+    found = []
+    for claim, truth, name in (
+        (heat.worst_margin_db, margins.worst_margin_db, "worst margin"),
+        (heat.stressed_margin_db, margins.stressed_margin_db, "stressed margin"),
+    ):
+        if (claim is None) != (truth is None) or (
+            claim is not None and truth is not None and abs(claim - truth) > CLAIM_TOLERANCE_DB
+        ):
+            found.append(f"Heat {heat.number}: the {name} is {truth} dB, not {claim} dB")
+    return found

@@ -1,0 +1,157 @@
+"""Why no plan exists: a set of hard rules that conflict by themselves, while any proper part of them does not."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.allocator.feasibility import RoundRules, UndecidedError, find_round
+from server.allocator.plan import Conflict
+from server.allocator.problem import DayProblem
+from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One hard rule that could be lifted.
+
+    kind    tunes, apart, together, window, spacing or capacity
+    rows    the pilots it binds, by index; empty: everybody
+    """
+
+    kind: str
+    rows: tuple[int, ...]
+    words: str
+    cure: str
+
+
+def round_rules(problem: DayProblem, rules: Sequence[Rule] | None = None) -> RoundRules:
+    """The hard rules of the first round, or only those named."""
+    frame = frame_of(problem)
+    keep = {(rule.kind, rule.rows) for rule in rules} if rules is not None else None
+    count = len(problem.pilots)
+
+    def holds(kind: str, *rows: int) -> bool:
+        return keep is None or (kind, rows) in keep
+
+    allowed = allowed_heats(problem, frame, 1)
+    lifted = [row for row in range(count) if not holds("window", row) and keep is not None]
+    allowed[lifted] = True
+    apart, together = pairs(problem, "apart"), pairs(problem, "together")
+    for x in range(count):
+        for y in range(x + 1, count):
+            if not holds("apart", x, y):
+                apart[x, y] = apart[y, x] = False
+            if not holds("together", x, y):
+                together[x, y] = together[y, x] = False
+    # A pilot who misses the whole round binds nobody in it.
+    absent = ~allowed.any(axis=1)
+    allowed[absent] = True
+    return RoundRules(
+        choices=[
+            problem.choices_mhz(pilot) if holds("tunes", row) and not absent[row] else None
+            for row, pilot in enumerate(problem.pilots)
+        ],
+        allowed=allowed,
+        apart=apart,
+        together=_closed(together),
+        capacity=(count if problem.one_heat else problem.aircraft) if holds("capacity") else count,
+        spacing_mhz=problem.minimum_spacing_mhz if holds("spacing") else 0,
+    )
+
+
+def _closed(together: np.ndarray) -> np.ndarray:
+    closed = together.copy()
+    for middle in range(len(closed)):
+        closed |= np.outer(closed[:, middle], closed[middle])
+    np.fill_diagonal(closed, False)
+    return closed
+
+
+def all_rules(problem: DayProblem) -> list[Rule]:
+    """Every hard rule of the first round that could be lifted, in words."""
+    frame = frame_of(problem)
+    return [
+        *_tuning_rules(problem),
+        *_pair_rules(problem, "apart"),
+        *_pair_rules(problem, "together"),
+        *_window_rules(problem, frame),
+        Rule(
+            "spacing",
+            (),
+            f"no two pilots of a heat are closer than {problem.minimum_spacing_mhz} MHz",
+            "allow a smaller spacing",
+        ),
+        Rule(
+            "capacity",
+            (),
+            "everybody flies in one heat"
+            if problem.one_heat
+            else f"at most {problem.aircraft} fly at once, in {frame.heats} heats a round",
+            "plan one heat more",
+        ),
+    ]
+
+
+def _tuning_rules(problem: DayProblem) -> list[Rule]:
+    found = []
+    for row, pilot in enumerate(problem.pilots):
+        choices = problem.choices_mhz(pilot)
+        if not choices:
+            words = f"{pilot.callsign} can use no channel of this day"
+        elif len(choices) <= 3:
+            words = f"{pilot.callsign} can use only {' or '.join(str(mhz) for mhz in choices)} MHz"
+        else:
+            words = f"{pilot.callsign} can use only {len(choices)} channels, {choices[0]} to {choices[-1]} MHz"
+        cure = f"lift {pilot.callsign}'s pin" if pilot.pin_mhz else f"give {pilot.callsign} other gear"
+        found.append(Rule("tunes", (row,), words, cure))
+    return found
+
+
+def _pair_rules(problem: DayProblem, kind: str) -> list[Rule]:
+    names = [pilot.callsign for pilot in problem.pilots]
+    words = "never share a heat" if kind == "apart" else "always fly in the same heat"
+    return [
+        Rule(kind, (int(x), int(y)), f"{names[x]} and {names[y]} {words}", f"lift that {names[x]} and {names[y]} {words}")
+        for x, y in zip(*np.nonzero(np.triu(pairs(problem, kind))), strict=True)
+    ]
+
+
+def _window_rules(problem: DayProblem, frame: Frame) -> list[Rule]:
+    allowed = allowed_heats(problem, frame, 1)
+    found = []
+    for row, pilot in enumerate(problem.pilots):
+        if allowed[row].all() or not allowed[row].any():
+            continue
+        heats = ", ".join(str(heat + 1) for heat in np.flatnonzero(allowed[row]))
+        found.append(
+            Rule("window", (row,), f"{pilot.callsign} flies in heat {heats}", f"let {pilot.callsign} fly in any heat")
+        )
+    return found
+
+
+def find_conflict(problem: DayProblem) -> Conflict | None:
+    """An irreducible set of rules that cannot hold together, or None where they can.
+
+    Rules are lifted one after the other; one whose lifting cures nothing stays lifted. What remains
+    conflicts, and without any one of its rules it does not. Raises UndecidedError at the node limit.
+    """
+    rules = all_rules(problem)
+    if find_round(round_rules(problem)) is not None:
+        return None
+    needed = list(rules)
+    for rule in rules:
+        without = [other for other in needed if other is not rule]
+        try:
+            if find_round(round_rules(problem, without)) is None:
+                needed = without
+        except UndecidedError:
+            continue
+    words = tuple(rule.words for rule in needed)
+    return Conflict(words, _sentence(words), tuple(dict.fromkeys(rule.cure for rule in needed)))
+
+
+def _sentence(words: Sequence[str]) -> str:
+    if len(words) == 1:
+        return f"{words[0]}."
+    return f"These cannot all hold: {'; '.join(words)}."

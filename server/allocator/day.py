@@ -1,0 +1,344 @@
+"""A whole day: who flies when, everybody on one channel all day.
+
+1. The first round decides the channels: several starts, each improved by annealing, the best kept.
+2. Channels already set are kept unless moving pilots lifts the worst margin by the price of a retune.
+3. As few different channels as the gear allows, at no more than ``mix_worth_db`` below the best margin.
+4. The later rounds keep the channels and mix the opponents.
+
+The heats of a day are found by local search: the bound says how far the worst margin can be from the best.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.allocator import anneal
+from server.allocator.bounds import day_bound_db
+from server.allocator.conflicts import round_rules
+from server.allocator.feasibility import find_round, spaced_channels
+from server.allocator.heat import KeepGoing
+from server.allocator.kernel import Gear
+from server.allocator.problem import DayProblem
+from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs, rested_heats
+from server.allocator.scoring import day_gear, load_of_margin_db, margins_db
+
+STEPS_A_PILOT = 500
+LEAST_STEPS = 4_000
+CHUNK_STEPS = 1_500
+"""Steps between two looks at cancel and clock; well below 50 ms with eight in a heat."""
+
+FIRST_CHANNEL_PRICE_DB = 0.02
+REDUCING_CHANNEL_PRICE_DB = 1.0
+REPEAT_PRICE_DB = 0.05
+
+
+@dataclass(frozen=True)
+class RoundPlan:
+    """heat_of (N,): heat of every pilot in a round, -1 for one who sits it out; channel (N,): by index."""
+
+    heat_of: np.ndarray
+    channel: np.ndarray
+
+
+@dataclass(frozen=True)
+class DayAnswer:
+    """rounds: one a round; channels are the same in all of them."""
+
+    gear: Gear
+    frame: Frame
+    rounds: tuple[RoundPlan, ...]
+    worst_margin_db: float
+    bound_db: float
+    retunes: int
+    notes: tuple[str, ...]
+
+
+class DaySearch:
+    """The search for a day with given powers (N,) in mW."""
+
+    def __init__(self, problem: DayProblem, powers_mw: Sequence[float], keep_going: KeepGoing) -> None:
+        self.problem = problem
+        self.powers_mw = powers_mw
+        self.keep_going = keep_going
+        self.frame = frame_of(problem)
+        self.gear = day_gear(problem, powers_mw)
+        self.count = len(problem.pilots)
+        self.random = np.array([np.uint64(0x9E3779B97F4A7C15 + problem.seed)], dtype=np.uint64)
+        self.apart = pairs(problem, "apart")
+        self.together = pairs(problem, "together")
+        self.usable = self._in_day_set_first()
+        self.steps_done = 0
+        self.was_stopped = False
+
+    def run(self) -> DayAnswer:
+        bound_db, ideal = day_bound_db(self.problem, self.gear, self.powers_mw, self.frame, self._go_on)
+        first = self._first_round(ideal.mhz if ideal else ())
+        first, retunes, notes = self._kept_channels(first)
+        floor_db = self._worst_db(first) - self.problem.mix_worth_db
+        if self.problem.day_channels == "auto":
+            first = self._fewer_channels(first, floor_db)
+        rounds = self._later_rounds(first, floor_db)
+        worst_db = min(self._worst_db(one) for one in rounds)
+        return DayAnswer(self.gear, self.frame, tuple(rounds), worst_db, bound_db, retunes, notes)
+
+    # The first round
+
+    def first_round_margins_db(self) -> tuple[float, float]:
+        """Worst margin that a quick look at the first round finds, and its bound; for comparing."""
+        bound_db, ideal = day_bound_db(self.problem, self.gear, self.powers_mw, self.frame, self._go_on)
+        return self._worst_db(self._first_round(ideal.mhz if ideal else ())), bound_db
+
+    def _first_round(self, ideal_mhz: Sequence[int]) -> RoundPlan:
+        feasible = find_round(round_rules(self.problem))
+        assert feasible is not None  # conflicts were looked for before
+        starts = [self._spaced_start(feasible), self._set_start(feasible, ideal_mhz)]
+        rules = self._rules(1)
+        found = [self._improve(rules, start, anneal.HOTTEST_DB) for start in starts]
+        return min(found, key=lambda one: self._rank(rules, one))
+
+    def _spaced_start(self, heat_of: Sequence[int]) -> RoundPlan:
+        """Any channels that keep the spacing in every heat of a feasible round."""
+        channel = np.zeros(self.count, dtype=np.int64)
+        for heat in range(self.frame.heats):
+            members = [pilot for pilot in range(self.count) if heat_of[pilot] == heat]
+            options = [tuple(int(mhz) for mhz in self.gear.mhz[self.usable[pilot]]) for pilot in members]
+            spaced = spaced_channels(options, self.problem.minimum_spacing_mhz)
+            for place, pilot in enumerate(members):
+                mhz = spaced[place] if spaced is not None else options[place][0]
+                channel[pilot] = int(np.searchsorted(self.gear.mhz, mhz))
+        return RoundPlan(self._present(heat_of), channel)
+
+    def _set_start(self, heat_of: Sequence[int], ideal_mhz: Sequence[int]) -> RoundPlan:
+        """Channels of the ideal heat handed out, the pilots with the fewest choices first.
+
+        Each pilot takes the channel of the set that fewest hold, or the own one nearest to it; then pilots
+        of one channel are dealt over the heats.
+        """
+        wanted = [int(np.searchsorted(self.gear.mhz, mhz)) for mhz in ideal_mhz]
+        if not wanted:
+            return self._spaced_start(heat_of)
+        channel = np.zeros(self.count, dtype=np.int64)
+        holders = dict.fromkeys(wanted, 0)
+        for pilot in sorted(range(self.count), key=lambda one: (int(self.usable[one].sum()), one)):
+            own = np.flatnonzero(self.usable[pilot])
+            target = min(
+                holders,
+                key=lambda f: (not self.usable[pilot, f], holders[f], abs(self.gear.mhz[own] - self.gear.mhz[f]).min()),
+            )
+            holders[target] += 1
+            channel[pilot] = own[np.abs(self.gear.mhz[own] - self.gear.mhz[target]).argmin()]
+        dealt = np.array(heat_of, dtype=np.int64)
+        for place, pilot in enumerate(sorted(range(self.count), key=lambda one: (int(channel[one]), one))):
+            if not self.together[pilot].any():
+                dealt[pilot] = place % self.frame.heats
+        return RoundPlan(self._present(dealt), channel)
+
+    def _present(self, heat_of: Sequence[int] | np.ndarray) -> np.ndarray:
+        takes_part = allowed_heats(self.problem, self.frame, 1).any(axis=1)
+        return np.where(takes_part, np.array(heat_of, dtype=np.int64), -1)
+
+    # Channels that are set already
+
+    def _kept_channels(self, free: RoundPlan) -> tuple[RoundPlan, int, tuple[str, ...]]:
+        """The fewest retunes whose every step is worth its price."""
+        moved = self._retunes(free.channel)
+        if moved == 0:
+            return free, 0, ()
+        kept = self._with_at_most(0, free)
+        if kept is None:
+            kept = free
+        free_db, kept_db = self._worst_db(free), self._worst_db(kept)
+        notes: list[str] = []
+        while free_db >= kept_db + self.problem.retune_worth_db:
+            better = self._smallest_change(kept, free, kept_db + self.problem.retune_worth_db)
+            if better is None:
+                break
+            kept, kept_db = better, self._worst_db(better)
+        retunes = self._retunes(kept.channel)
+        if retunes < moved and free_db > kept_db + 0.05:
+            notes.append(
+                f"Channels already set were kept: moving {moved} pilots instead of {retunes} would lift the worst "
+                f"margin by {free_db - kept_db:.1f} dB, less than the {self.problem.retune_worth_db:g} dB a retune "
+                "must bring."
+            )
+        return kept, retunes, tuple(notes)
+
+    def _smallest_change(self, kept: RoundPlan, free: RoundPlan, enough_db: float) -> RoundPlan | None:
+        """A round with as few retunes as bisection finds that reaches a margin, or None."""
+        low, high = self._retunes(kept.channel), self._retunes(free.channel)
+        best = free if self._worst_db(free) >= enough_db and high > low else None
+        while high - low > 1:
+            middle = (low + high) // 2
+            trial = self._with_at_most(middle, kept)
+            if trial is not None and self._worst_db(trial) >= enough_db:
+                best, high = trial, middle
+            else:
+                low = middle
+        return best
+
+    def _with_at_most(self, changes: int, start: RoundPlan) -> RoundPlan | None:
+        rules = self._rules(1)._replace(most_changes=changes)
+        channel = start.channel.copy()
+        for pilot in self._changed(channel)[changes:]:
+            channel[pilot] = self.gear.current[pilot]
+        found = self._improve(rules, RoundPlan(start.heat_of, channel), anneal.HOTTEST_DB)
+        return found if self._rank(rules, found)[0] < anneal.HARD else None
+
+    def _changed(self, channel: np.ndarray) -> list[int]:
+        current = self.gear.current
+        return [
+            pilot
+            for pilot in range(self.count)
+            if current[pilot] >= 0 and current[pilot] != channel[pilot] and self.usable[pilot, current[pilot]]
+        ]
+
+    def _retunes(self, channel: np.ndarray) -> int:
+        return int(((self.gear.current >= 0) & (self.gear.current != channel)).sum())
+
+    # Fewer channels
+
+    def _fewer_channels(self, first: RoundPlan, floor_db: float) -> RoundPlan:
+        """Less channels in use at no less than the floor, with no retune more."""
+        rules = self._rules(1)._replace(
+            target_load=load_of_margin_db(floor_db) if np.isfinite(floor_db) else 1.0,
+            channel_price=REDUCING_CHANNEL_PRICE_DB,
+            most_changes=self._retunes(first.channel),
+        )
+        found = self._improve(rules, first, REDUCING_CHANNEL_PRICE_DB)
+        is_smaller = len(set(found.channel)) < len(set(first.channel))
+        keeps = self._rank(rules, found)[0] < anneal.HARD and self._worst_db(found) >= floor_db - 1e-9
+        return found if is_smaller and keeps else first
+
+    # Later rounds
+
+    def _later_rounds(self, first: RoundPlan, floor_db: float) -> list[RoundPlan]:
+        rounds = [first]
+        for number in range(2, self.problem.rounds + 1):
+            before = rounds[-1].heat_of
+            rules = self._rules(number)._replace(
+                can_retune=False,
+                met=self._meetings(rounds),
+                target_load=load_of_margin_db(floor_db) if np.isfinite(floor_db) else 1.0,
+                repeat_price=REPEAT_PRICE_DB,
+                channel_price=0.0,
+            )
+            starts = [before, self._shifted(first, number - 1)]
+            allowed = rules.allowed
+            if self.frame.largest > self.frame.heats:
+                # Opponents repeat anyway, so rest comes first.
+                rested = allowed & rested_heats(before, self.frame, self.problem.rest_heats)
+                allowed = np.where(rested.any(axis=1, keepdims=True), rested, allowed)
+            rules = rules._replace(allowed=allowed)
+            found = [
+                self._improve(rules, RoundPlan(self._fitted(start, rules), first.channel), REPEAT_PRICE_DB * 4)
+                for start in starts
+            ]
+            rounds.append(min(found, key=lambda one: self._rank(rules, one)))
+        return rounds
+
+    def _shifted(self, first: RoundPlan, shift: int) -> np.ndarray:
+        """Heats of the first round turned by the place of the channel.
+
+        With H heats, H prime, and at most H channels no two pilots meet twice in H rounds: the lines of an
+        affine plane (transversal design, Handbook of Combinatorial Designs).
+        """
+        place = np.searchsorted(np.unique(first.channel), first.channel)
+        return np.where(first.heat_of < 0, -1, (first.heat_of + shift * place) % self.frame.heats)
+
+    def _fitted(self, heat_of: np.ndarray, rules: anneal.Round) -> np.ndarray:
+        """The same heats with everybody who takes part somewhere they may fly."""
+        fitted = np.where(rules.takes_part, heat_of, -1)
+        for pilot in np.flatnonzero(rules.takes_part):
+            if fitted[pilot] < 0 or not rules.allowed[pilot, fitted[pilot]]:
+                fitted[pilot] = int(np.flatnonzero(rules.allowed[pilot])[0])
+        return fitted
+
+    def _meetings(self, rounds: Sequence[RoundPlan]) -> np.ndarray:
+        met = np.zeros((self.count, self.count), dtype=np.int64)
+        for one in rounds:
+            met += (one.heat_of[:, np.newaxis] == one.heat_of[np.newaxis, :]) & (one.heat_of >= 0)
+        return met
+
+    # Shared
+
+    def _in_day_set_first(self) -> np.ndarray:
+        """Channels that may be tried: those of a fixed day's set wherever a pilot has one of them."""
+        inside = self.gear.usable & self.gear.in_day_set
+        return np.where(inside.any(axis=1, keepdims=True), inside, self.gear.usable)
+
+    def _rules(self, number: int) -> anneal.Round:
+        allowed = allowed_heats(self.problem, self.frame, number)
+        takes_part = allowed.any(axis=1)
+        present = int(takes_part.sum())
+        return anneal.Round(
+            takes_part=takes_part,
+            allowed=allowed,
+            apart=self.apart,
+            together=self.together,
+            met=np.zeros((self.count, self.count), dtype=np.int64),
+            usable=self.usable,
+            current=self.gear.current,
+            most_changes=self.count,
+            smallest=present // self.frame.heats,
+            largest=-(-present // self.frame.heats),
+            capacity=self.problem.aircraft,
+            can_retune=True,
+            target_load=0.0,
+            repeat_price=0.0,
+            channel_price=FIRST_CHANNEL_PRICE_DB,
+        )
+
+    def _improve(self, rules: anneal.Round, start: RoundPlan, hottest_db: float) -> RoundPlan:
+        heat_of, channel = start.heat_of.copy(), start.channel.copy()
+        chunks = -(-max(LEAST_STEPS, STEPS_A_PILOT * self.count) // CHUNK_STEPS)
+        cooling = (anneal.COLDEST_DB / hottest_db) ** (1.0 / chunks)
+        temperature = hottest_db
+        for _ in range(chunks):
+            if self.was_stopped:
+                break
+            anneal.improve(
+                self.gear,
+                rules,
+                self.frame.heats,
+                heat_of,
+                channel,
+                CHUNK_STEPS,
+                temperature,
+                temperature * cooling,
+                self.random,
+            )
+            temperature *= cooling
+            self.steps_done += CHUNK_STEPS
+            self._go_on("heats of the day", self.steps_done, None)
+        return RoundPlan(heat_of, channel)
+
+    def _go_on(self, stage: str, nodes: int, margin_db: float | None) -> bool:
+        if not self.was_stopped and not self.keep_going(stage, nodes, margin_db):
+            self.was_stopped = True
+        return not self.was_stopped
+
+    def _rank(self, rules: anneal.Round, found: RoundPlan) -> tuple[float, float]:
+        """Energy without random moves: broken rules first, then the rest."""
+        energy = anneal.improve(
+            self.gear,
+            rules,
+            self.frame.heats,
+            found.heat_of.copy(),
+            found.channel.copy(),
+            0,
+            1.0,
+            1.0,
+            self.random,
+        )
+        return float(energy), -self._worst_db(found)
+
+    def _worst_db(self, one: RoundPlan) -> float:
+        return min(self.heat_margin_db(one, heat) for heat in range(self.frame.heats))
+
+    def heat_margin_db(self, one: RoundPlan, heat: int) -> float:
+        """Worst margin of a heat in dB; infinite for fewer than two."""
+        members = np.flatnonzero(one.heat_of == heat)
+        if len(members) < 2:
+            return np.inf
+        return float(margins_db(self.gear, members, self.gear.mhz[one.channel[members]])[0].min())

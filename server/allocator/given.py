@@ -1,0 +1,106 @@
+"""Heats that are given: results decide who flies with whom, only the channels are chosen.
+
+A pilot keeps one channel through all heats. Heats are settled one after the other, each exactly, with the
+channels that earlier heats have fixed; the heat whose pilots fly most often comes first. Where a pilot flies
+in several heats a second pass moves single pilots while that lifts the worst margin of the day.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.allocator.heat import HeatAnswer, KeepGoing, best_channels
+from server.allocator.kernel import Gear
+from server.allocator.problem import DayProblem
+from server.allocator.scoring import day_gear, gear_of, margins_db
+
+
+@dataclass(frozen=True)
+class GivenAnswer:
+    """channel (N,): by index, -1 for pilots in no heat; bound_db: no channels give the worst heat more.
+
+    alone    for each heat, the exact answer it has by itself
+    """
+
+    gear: Gear
+    channel: np.ndarray
+    alone: tuple[HeatAnswer, ...]
+    bound_db: float
+    is_repeated: bool
+    nodes: int
+
+
+def channels_for_heats(
+    problem: DayProblem, heats: Sequence[Sequence[int]], powers_mw: Sequence[float], keep_going: KeepGoing
+) -> GivenAnswer | None:
+    """Channels for heats of pilots, by index; None where the fixed channels leave a heat without any."""
+    gear = day_gear(problem, powers_mw)
+    flights = np.bincount(np.concatenate([np.array(heat) for heat in heats]), minlength=len(problem.pilots))
+    share = max(1, problem.node_limit // (2 * len(heats)))
+    channel = np.full(len(problem.pilots), -1, dtype=np.int64)
+    in_use = gear.in_day_set.copy() if isinstance(problem.day_channels, tuple) else np.zeros_like(gear.in_day_set)
+    alone: dict[int, HeatAnswer] = {}
+    nodes = 0
+    for number in sorted(range(len(heats)), key=lambda one: (-int(flights[list(heats[one])].max()), one)):
+        heat = list(heats[number])
+        own = gear_of(gear, heat)
+        if problem.day_channels != "free" and in_use.any():
+            own = own._replace(in_day_set=in_use)
+        alone[number] = best_channels(own, problem.site.indifference_db, share, problem.seed, keep_going)
+        answer = alone[number]
+        nodes += answer.nodes
+        if (channel[heat] >= 0).any():
+            answer = best_channels(
+                own._replace(usable=_pinned(own.usable, channel[heat])),
+                problem.site.indifference_db,
+                share,
+                problem.seed,
+                keep_going,
+            )
+            nodes += answer.nodes
+        if not answer.mhz:
+            return None
+        channel[heat] = np.searchsorted(gear.mhz, answer.mhz)
+        in_use[channel[heat]] = True
+    is_repeated = bool(flights.max() > 1)
+    if is_repeated:
+        _move_single_pilots(gear, heats, channel)
+    bound_db = min(alone[number].best_margin_db for number in range(len(heats)))
+    return GivenAnswer(
+        gear, channel, tuple(alone[number] for number in range(len(heats))), bound_db, is_repeated, nodes
+    )
+
+
+def _pinned(usable: np.ndarray, channel: np.ndarray) -> np.ndarray:
+    pinned = usable.copy()
+    for row in np.flatnonzero(channel >= 0):
+        pinned[row] = False
+        pinned[row, channel[row]] = True
+    return pinned
+
+
+def _move_single_pilots(gear: Gear, heats: Sequence[Sequence[int]], channel: np.ndarray) -> None:
+    """Move one pilot at a time while that lifts the sorted worst margins of the heats; channel in place."""
+
+    def worst() -> list[float]:
+        margins = []
+        for heat in heats:
+            mhz = np.sort(gear.mhz[channel[list(heat)]])
+            if len(mhz) > 1 and np.diff(mhz).min() < gear.spacing_mhz:
+                return [-np.inf]
+            margins.append(float(margins_db(gear, heat, gear.mhz[channel[list(heat)]])[0].min()))
+        return sorted(round(margin, 3) for margin in margins)
+
+    best = worst()
+    improved = True
+    while improved:
+        improved = False
+        for pilot in np.flatnonzero(channel >= 0):
+            kept = channel[pilot]
+            for f in np.flatnonzero(gear.usable[pilot]):
+                channel[pilot] = f
+                trial = worst()
+                if trial > best:
+                    best, kept, improved = trial, f, True
+            channel[pilot] = kept

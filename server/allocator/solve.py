@@ -1,0 +1,388 @@
+"""The planner's front door: a question in, a plan or the reason for none out."""
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+
+from server.allocator.conflicts import find_conflict
+from server.allocator.day import DayAnswer, DaySearch
+from server.allocator.errors import Cancelled, ProblemError
+from server.allocator.feasibility import UndecidedError
+from server.allocator.given import GivenAnswer, channels_for_heats
+from server.allocator.heat import HeatAnswer, KeepGoing, best_channels, best_worst_margin
+from server.allocator.kernel import Gear
+from server.allocator.plan import CompareRow, Conflict, DayPlan, Heat, Progress, Slot, Status
+from server.allocator.power import SAME_LEVEL_DB, PowerLevel, hot_pilots, levels_to_try
+from server.allocator.problem import DayProblem, Pilot
+from server.allocator.schedule import frame_of
+from server.allocator.scoring import day_gear, finite_or_none, margins_db
+from server.radio.grade import is_flyable, picture_grade
+from server.radio.interference import site_ceiling_db
+
+PROOF_TIE_DB = 0.005
+COMPARED_AIRCRAFT = range(3, 9)
+
+
+def plan_day(problem: DayProblem, keep_going: Callable[[Progress], bool] | None = None) -> DayPlan:
+    """Heats, channels and powers for a day, or the rules that forbid every plan.
+
+    keep_going   told how far the search is, every 50 ms or less; False cancels
+
+    The same answer every time for the same question and seed, unless ``time_limit_s`` stops the search, which
+    the status and the notes then say. Raises ProblemError for an empty roster, Cancelled when the caller or
+    the time limit stopped it before there was any plan.
+    """
+    if not problem.pilots:
+        raise ProblemError("there is no pilot to plan for", "check pilots in first")
+    return _Planner(problem, keep_going).run()
+
+
+def how_many_can_fly(
+    problem: DayProblem, minutes_a_heat: float, keep_going: Callable[[Progress], bool] | None = None
+) -> tuple[CompareRow, ...]:
+    """For 3 to 8 aircraft at once: heats of a round, its worst margin and grade, and how long it takes."""
+    rows = []
+    for aircraft in COMPARED_AIRCRAFT:
+        trial = replace(problem, aircraft=aircraft, rounds=1, one_heat=False, heats_given=None)
+        frame = frame_of(trial)
+        margin, bound = _Planner(trial, keep_going).quick_look()
+        rows.append(
+            CompareRow(
+                aircraft,
+                frame.heats,
+                margin,
+                bound,
+                picture_grade(margin) if margin is not None or frame.largest < 2 else 1.0,
+                frame.heats * minutes_a_heat,
+            )
+        )
+        if frame.heats == 1:
+            break
+    return tuple(rows)
+
+
+def warm_up() -> None:
+    """Compile or load everything that a plan needs, so that the first one asked for does not wait."""
+    crowd = tuple(Pilot(str(number), (5658, 5695, 5732, 5769)) for number in range(4))
+    plan_day(DayProblem(crowd, aircraft=2, rounds=2))
+    plan_day(DayProblem(crowd[:3], one_heat=True))
+
+
+class _Planner:
+    def __init__(self, problem: DayProblem, keep_going: Callable[[Progress], bool] | None) -> None:
+        self.problem = problem
+        self.caller = keep_going or (lambda _progress: True)
+        self.started = time.perf_counter()
+        self.nodes = 0
+        self.was_cancelled = False
+        self.ran_out_of_time = False
+        self.notes: list[str] = []
+        self.warnings: list[str] = []
+
+    def run(self) -> DayPlan:
+        conflicts = self._conflicts()
+        if conflicts:
+            return self._finish("infeasible", (), None, None, conflicts=conflicts)
+        level = self._level()
+        if self.problem.heats_given is not None:
+            plan = self._given(level)
+        elif self.problem.one_heat:
+            plan = self._one_heat(level)
+        else:
+            plan = self._day(level)
+        return self._with_cure(plan)
+
+    def quick_look(self) -> tuple[float | None, float | None]:
+        """Worst margin and bound in dB of a first round, None where hard rules forbid it."""
+        if self._conflicts():
+            return None, None
+        search = DaySearch(self.problem, levels_to_try(self.problem)[0].powers_mw, self._go_on)
+        margin, bound = search.first_round_margins_db()
+        return finite_or_none(margin), finite_or_none(bound)
+
+    # Rules that cannot hold
+
+    def _conflicts(self) -> tuple[Conflict, ...]:
+        try:
+            if self.problem.heats_given is None:
+                found = find_conflict(self.problem)
+                return (found,) if found else ()
+            return tuple(
+                found for heat in self.problem.heats_given if (found := find_conflict(self._alone(heat)))
+            )
+        except UndecidedError as error:
+            raise Cancelled("whether the hard rules can hold was not decided within the search limit") from error
+
+    def _alone(self, heat: Sequence[str]) -> DayProblem:
+        members = tuple(
+            replace(pilot, after=None, before=None, heat=None, together=frozenset())
+            for pilot in self.problem.pilots
+            if pilot.callsign in heat
+        )
+        return replace(self.problem, pilots=members, heats_given=None, one_heat=True)
+
+    # Power
+
+    def _level(self) -> PowerLevel:
+        levels = levels_to_try(self.problem)
+        best = levels[0]
+        if len(levels) > 1:
+            margins = [self._margin_at(level) for level in levels]
+            top = max(margins)
+            best = next(
+                level for level, margin in zip(levels, margins, strict=True) if margin >= top - SAME_LEVEL_DB
+            )
+        receiver = self.problem.site.receiver
+        if not best.is_enough:
+            self.warnings.append(
+                f"At {best.common_mw:g} mW the weakest link keeps {best.weakest_db:.1f} dB above the threshold, less "
+                f"than the {receiver.fade_allowance_db:g} dB wanted: fly nearer, or raise the power within the rules."
+            )
+        for callsign, power in hot_pilots(self.problem, best):
+            self.warnings.append(
+                f"{callsign} cannot go below {power:g} mW and is louder than the {best.common_mw:g} mW of the others."
+            )
+        return best
+
+    def _margin_at(self, level: PowerLevel) -> float:
+        if self.problem.one_heat or self.problem.heats_given is not None:
+            heats = self.problem.heats_given or ([pilot.callsign for pilot in self.problem.pilots],)
+            return min(self._first_stage_db(heat, level) for heat in heats)
+        return DaySearch(self.problem, level.powers_mw, self._go_on).first_round_margins_db()[0]
+
+    def _first_stage_db(self, heat: Sequence[str], level: PowerLevel) -> float:
+        rows = [row for row, pilot in enumerate(self.problem.pilots) if pilot.callsign in heat]
+        problem = self.problem.with_pilots(tuple(self.problem.pilots[row] for row in rows))
+        gear = day_gear(replace(problem, heats_given=None), [level.powers_mw[row] for row in rows])
+        answer = best_worst_margin(gear, self.problem.node_limit // 8, self.problem.seed, self._go_on)
+        self.nodes += answer.nodes
+        return answer.worst_margin_db
+
+    # One heat, given heats, whole days
+
+    def _one_heat(self, level: PowerLevel) -> DayPlan:
+        gear = day_gear(self.problem, level.powers_mw)
+        answer = best_channels(
+            gear, self.problem.site.indifference_db, self.problem.node_limit, self.problem.seed, self._go_on
+        )
+        self.nodes += answer.nodes
+        if not answer.mhz:
+            raise Cancelled("the search was stopped before it found any channels")
+        self.notes.append(_proof_words(answer))
+        rows = range(len(self.problem.pilots))
+        heat = self._heat(1, 1, rows, answer.mhz, level, gear, answer.is_exact)
+        status: Status = "optimal" if answer.is_exact else "feasible"
+        retunes = _retunes(self.problem, dict(zip(rows, answer.mhz, strict=True)))
+        return self._finish(status, (heat,), answer.best_margin_db, level, retunes=retunes)
+
+    def _given(self, level: PowerLevel) -> DayPlan:
+        index = {pilot.callsign: row for row, pilot in enumerate(self.problem.pilots)}
+        heats = [[index[name] for name in heat] for heat in self.problem.heats_given or ()]
+        answer = channels_for_heats(self.problem, heats, level.powers_mw, self._go_on)
+        if answer is None:
+            raise Cancelled("no channels were found that every pilot can keep through all given heats")
+        self.nodes += answer.nodes
+        numbers = _rounds_of(heats)
+        planned = tuple(
+            self._heat(
+                number + 1,
+                numbers[number],
+                heat,
+                answer.gear.mhz[answer.channel[heat]].tolist(),
+                level,
+                answer.gear,
+                self._is_given_proved(answer, number, heat),
+            )
+            for number, heat in enumerate(heats)
+        )
+        self.notes.append(
+            "Heats are given. Each was searched by itself to the end for its best worst margin; pilots who fly in "
+            "several heats keep one channel, which was improved pilot by pilot and is not proved."
+            if answer.is_repeated
+            else "Heats are given. The channels of each are the best by all six stages."
+        )
+        channels = {row: int(answer.gear.mhz[f]) for row, f in enumerate(answer.channel) if f >= 0}
+        retunes = _retunes(self.problem, channels)
+        return self._finish(None, planned, answer.bound_db, level, retunes=retunes)
+
+    def _is_given_proved(self, answer: GivenAnswer, number: int, heat: Sequence[int]) -> bool:
+        alone = answer.alone[number]
+        chosen = tuple(int(mhz) for mhz in answer.gear.mhz[answer.channel[list(heat)]])
+        return alone.is_exact and alone.mhz == chosen
+
+    def _day(self, level: PowerLevel) -> DayPlan:
+        search = DaySearch(self.problem, level.powers_mw, self._go_on)
+        answer = search.run()
+        self.nodes += search.steps_done
+        heats = tuple(
+            self._heat(
+                number * answer.frame.heats + heat + 1,
+                number + 1,
+                members,
+                answer.gear.mhz[one.channel[members]].tolist(),
+                level,
+                answer.gear,
+                False,
+            )
+            for number, one in enumerate(answer.rounds)
+            for heat in range(answer.frame.heats)
+            if len(members := np.flatnonzero(one.heat_of == heat).tolist())
+        )
+        self.notes += answer.notes
+        self.notes.append(
+            "Who flies when was found by local search, everybody on one channel all day. The bound is proved; "
+            "that no other day has fewer channels or fewer repeated pairings is not."
+        )
+        self._note_extra_channels(answer)
+        return self._finish(None, heats, answer.bound_db, level, retunes=answer.retunes)
+
+    def _note_extra_channels(self, answer: DayAnswer) -> None:
+        """Name the pilots whose gear needs a channel outside a fixed day's set."""
+        if not isinstance(self.problem.day_channels, tuple):
+            return
+        channel = answer.rounds[0].channel
+        for pilot, f in zip(self.problem.pilots, channel, strict=True):
+            if not answer.gear.in_day_set[f]:
+                self.warnings.append(
+                    f"{pilot.callsign} needs {answer.gear.mhz[f]} MHz, which is outside the day's set."
+                )
+
+    # The answer
+
+    def _heat(
+        self,
+        number: int,
+        round_number: int,
+        rows: Sequence[int],
+        mhz: Sequence[int],
+        level: PowerLevel,
+        gear: Gear,
+        proved: bool,
+    ) -> Heat:
+        margins, stressed = margins_db(gear, list(rows), list(mhz))
+        slots = [
+            Slot(self.problem.pilots[row].callsign, int(own), level.powers_mw[row])
+            for row, own in zip(rows, mhz, strict=True)
+        ]
+        return Heat(
+            number,
+            round_number,
+            tuple(sorted(slots, key=lambda slot: (slot.mhz, slot.callsign))),
+            finite_or_none(margins.min()),
+            finite_or_none(stressed.min()),
+            proved,
+        )
+
+    def _finish(
+        self,
+        status: Status | None,
+        heats: tuple[Heat, ...],
+        bound_db: float | None,
+        level: PowerLevel | None,
+        retunes: int = 0,
+        conflicts: tuple[Conflict, ...] = (),
+    ) -> DayPlan:
+        worst = min((heat.worst_margin_db for heat in heats if heat.worst_margin_db is not None), default=None)
+        stressed = [heat.stressed_margin_db for heat in heats if heat.stressed_margin_db is not None]
+        bound = finite_or_none(bound_db) if bound_db is not None else None
+        gap = max(0.0, bound - worst) if bound is not None and worst is not None else None
+        if status is None:
+            status = "optimal" if gap is None or gap <= PROOF_TIE_DB else "feasible"
+        if status != "infeasible" and not is_flyable(worst):
+            status = "unflyable"
+        if self.ran_out_of_time:
+            self.notes.append(
+                f"The search was stopped by the time limit of {self.problem.time_limit_s:g} s: another run may differ."
+            )
+        largest = max((len(heat.slots) for heat in heats), default=0)
+        return DayPlan(
+            status=status,
+            heats=heats,
+            worst_margin_db=worst,
+            bound_db=bound,
+            gap_db=gap,
+            stressed_margin_db=min(stressed, default=None),
+            site_ceiling_db=site_ceiling_db(largest, self.problem.site),
+            seconds=time.perf_counter() - self.started,
+            nodes=self.nodes,
+            retunes=retunes,
+            repeat_pairings=_repeat_pairings(heats),
+            day_channels_mhz=tuple(sorted({slot.mhz for heat in heats for slot in heat.slots})),
+            common_power_mw=level.common_mw if level is not None else None,
+            conflicts=conflicts,
+            warnings=tuple(self.warnings),
+            search_notes=tuple(self.notes),
+        )
+
+    def _with_cure(self, plan: DayPlan) -> DayPlan:
+        """For a plan that nobody should fly: what one more heat brings."""
+        if plan.status != "unflyable":
+            return plan
+        largest = max(len(heat.slots) for heat in plan.heats)
+        cures = ["Fly nearer to one's own receivers, or start farther from the other pilots."]
+        if largest > 1 and self.problem.heats_given is None:
+            heats = -(-len(self.problem.pilots) // largest) + 1
+            aircraft = -(-len(self.problem.pilots) // heats)
+            trial = replace(self.problem, aircraft=aircraft, one_heat=False, rounds=1)
+            margin, _ = _Planner(trial, self.caller).quick_look()
+            if margin is not None or aircraft == 1:
+                margin_words = f"worst margin {margin:.1f} dB, " if margin is not None else ""
+                cures.insert(
+                    0,
+                    f"Fly one more heat a round, at most {aircraft} at once: {margin_words}"
+                    f"worst picture grade {picture_grade(margin):.1f}.",
+                )
+        conflict = Conflict(
+            ("every slot has a picture of grade 2.5 or better",),
+            f"The worst slot would have grade {picture_grade(plan.worst_margin_db):.1f}: do not fly it.",
+            tuple(cures),
+        )
+        return replace(plan, conflicts=(conflict,), seconds=time.perf_counter() - self.started)
+
+    def _go_on(self, stage: str, nodes: int, margin_db: float | None) -> bool:
+        if not self.caller(Progress(stage, self.nodes + nodes, margin_db)):
+            self.was_cancelled = True
+            raise Cancelled("the planning was cancelled")
+        limit = self.problem.time_limit_s
+        if limit is not None and time.perf_counter() - self.started > limit:
+            self.ran_out_of_time = True
+        return not self.ran_out_of_time
+
+
+def _proof_words(answer: HeatAnswer) -> str:
+    if answer.is_exact:
+        return "All six stages were searched to the end: no other channels are better."
+    if answer.is_stress_proved:
+        return "Worst margin and stressed margin are proved; the choice among equals was stopped early."
+    if answer.is_best_proved:
+        return "The best worst margin is proved; the stressed margin was stopped early."
+    return "The search was stopped before the best worst margin was proved; the bound says how far it may be."
+
+
+def _retunes(problem: DayProblem, channels: dict[int, int]) -> int:
+    return sum(
+        problem.pilots[row].current_mhz is not None and problem.pilots[row].current_mhz != mhz
+        for row, mhz in channels.items()
+    )
+
+
+def _rounds_of(heats: Sequence[Sequence[int]]) -> list[int]:
+    """Round of each given heat: one more than its pilots have flown before."""
+    flown: dict[int, int] = {}
+    rounds = []
+    for heat in heats:
+        number = 1 + max((flown.get(row, 0) for row in heat), default=0)
+        rounds.append(number)
+        flown.update(dict.fromkeys(heat, number))
+    return rounds
+
+
+def _repeat_pairings(heats: Sequence[Heat]) -> int:
+    met: dict[tuple[str, str], int] = {}
+    for heat in heats:
+        for pair in combinations(sorted(slot.callsign for slot in heat.slots), 2):
+            met[pair] = met.get(pair, 0) + 1
+    return sum(times - 1 for times in met.values())
