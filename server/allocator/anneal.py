@@ -12,11 +12,11 @@ from typing import NamedTuple
 import numpy as np
 
 from server.allocator.compiled import compiled
-from server.allocator.kernel import Gear, heat_loads
+from server.allocator.kernel import heat_loads
 
 HARD = 1000.0
 UNEQUAL = 40.0
-"""Price of a heat one pilot larger or smaller than it need be: less than any hard rule, more than any margin."""
+"""Price of a heat one pilot larger or smaller than need be: below any hard rule, above any margin."""
 
 SOFTNESS = 4.0
 """Exponent of the mean over heats; high enough that the worst heat decides."""

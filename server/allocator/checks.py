@@ -14,20 +14,25 @@ CLAIM_TOLERANCE_DB = 0.01
 
 
 def faults_of(plan: DayPlan, problem: DayProblem) -> tuple[str, ...]:
-    """Every hard rule that a plan breaks and every claim of it that is wrong, as sentences; empty when none."""
+    """Every hard rule that a plan breaks and every claim that is wrong, as sentences; empty when none."""
     faults = [*_flights(plan, problem), *_one_channel_all_day(plan)]
     for heat in plan.heats:
         faults += heat_faults(heat, problem)
         faults += _claims(heat, problem)
-    worst = [heat.worst_margin_db for heat in plan.heats if heat.worst_margin_db is not None]
-    if plan.heats and (min(worst, default=None) is None) != (plan.worst_margin_db is None):
+    margins = [heat.worst_margin_db for heat in plan.heats if heat.worst_margin_db is not None]
+    if not _agree(plan.worst_margin_db, min(margins, default=None)):
         faults.append("the plan's worst margin is not that of its worst heat")
-    elif worst and plan.worst_margin_db is not None and abs(min(worst) - plan.worst_margin_db) > CLAIM_TOLERANCE_DB:
-        faults.append("the plan's worst margin is not that of its worst heat")
-    if plan.bound_db is not None and plan.worst_margin_db is not None:
-        if plan.worst_margin_db > plan.bound_db + CLAIM_TOLERANCE_DB:
-            faults.append("the worst margin is above its bound")
+    if (plan.worst_margin_db or 0.0) > (
+        plan.bound_db or 0.0
+    ) + CLAIM_TOLERANCE_DB and plan.bound_db is not None:
+        faults.append("the worst margin is above its bound")
     return tuple(faults)
+
+
+def _agree(claim: float | None, truth: float | None) -> bool:
+    if claim is None or truth is None:
+        return claim is truth
+    return abs(claim - truth) <= CLAIM_TOLERANCE_DB
 
 
 def heat_faults(heat: Heat, problem: DayProblem) -> list[str]:
@@ -132,8 +137,6 @@ def _claims(heat: Heat, problem: DayProblem) -> list[str]:
         (heat.worst_margin_db, margins.worst_margin_db, "worst margin"),
         (heat.stressed_margin_db, margins.stressed_margin_db, "stressed margin"),
     ):
-        if (claim is None) != (truth is None) or (
-            claim is not None and truth is not None and abs(claim - truth) > CLAIM_TOLERANCE_DB
-        ):
+        if not _agree(claim, truth):
             found.append(f"Heat {heat.number}: the {name} is {truth} dB, not {claim} dB")
     return found

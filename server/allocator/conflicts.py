@@ -1,4 +1,4 @@
-"""Why no plan exists: a set of hard rules that conflict by themselves, while any proper part of them does not."""
+"""Why no plan exists: hard rules that conflict by themselves, while any proper part of them does not."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,7 +35,8 @@ def round_rules(problem: DayProblem, rules: Sequence[Rule] | None = None) -> Rou
         return keep is None or (kind, rows) in keep
 
     allowed = allowed_heats(problem, frame, 1)
-    lifted = [row for row in range(count) if not holds("window", row) and keep is not None]
+    absent = np.logical_not(allowed.any(axis=1))
+    lifted = [row for row in range(count) if not holds("window", row)]
     allowed[lifted] = True
     apart, together = pairs(problem, "apart"), pairs(problem, "together")
     for x in range(count):
@@ -45,7 +46,6 @@ def round_rules(problem: DayProblem, rules: Sequence[Rule] | None = None) -> Rou
             if not holds("together", x, y):
                 together[x, y] = together[y, x] = False
     # A pilot who misses the whole round binds nobody in it.
-    absent = ~allowed.any(axis=1)
     allowed[absent] = True
     return RoundRules(
         choices=[
@@ -102,7 +102,9 @@ def _tuning_rules(problem: DayProblem) -> list[Rule]:
         elif len(choices) <= 3:
             words = f"{pilot.callsign} can use only {' or '.join(str(mhz) for mhz in choices)} MHz"
         else:
-            words = f"{pilot.callsign} can use only {len(choices)} channels, {choices[0]} to {choices[-1]} MHz"
+            words = (
+                f"{pilot.callsign} can use only {len(choices)} channels, {choices[0]} to {choices[-1]} MHz"
+            )
         cure = f"lift {pilot.callsign}'s pin" if pilot.pin_mhz else f"give {pilot.callsign} other gear"
         found.append(Rule("tunes", (row,), words, cure))
     return found
@@ -112,7 +114,12 @@ def _pair_rules(problem: DayProblem, kind: str) -> list[Rule]:
     names = [pilot.callsign for pilot in problem.pilots]
     words = "never share a heat" if kind == "apart" else "always fly in the same heat"
     return [
-        Rule(kind, (int(x), int(y)), f"{names[x]} and {names[y]} {words}", f"lift that {names[x]} and {names[y]} {words}")
+        Rule(
+            kind,
+            (int(x), int(y)),
+            f"{names[x]} and {names[y]} {words}",
+            f"lift that {names[x]} and {names[y]} {words}",
+        )
         for x, y in zip(*np.nonzero(np.triu(pairs(problem, kind))), strict=True)
     ]
 
@@ -125,7 +132,12 @@ def _window_rules(problem: DayProblem, frame: Frame) -> list[Rule]:
             continue
         heats = ", ".join(str(heat + 1) for heat in np.flatnonzero(allowed[row]))
         found.append(
-            Rule("window", (row,), f"{pilot.callsign} flies in heat {heats}", f"let {pilot.callsign} fly in any heat")
+            Rule(
+                "window",
+                (row,),
+                f"{pilot.callsign} flies in heat {heats}",
+                f"let {pilot.callsign} fly in any heat",
+            )
         )
     return found
 

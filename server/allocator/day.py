@@ -95,7 +95,12 @@ class DaySearch:
         starts = [self._spaced_start(feasible), self._set_start(feasible, ideal_mhz)]
         rules = self._rules(1)
         found = [self._improve(rules, start, anneal.HOTTEST_DB) for start in starts]
-        return min(found, key=lambda one: self._rank(rules, one))
+        best = min(found, key=lambda one: self._rank(rules, one))
+        if self._rank(rules, best)[0] >= anneal.HARD and self.usable is not self.gear.usable:
+            # The fixed day's set is too small for a heat: everybody may leave it, and the plan says who does.
+            self.usable = self.gear.usable
+            return self._first_round(ideal_mhz)
+        return best
 
     def _spaced_start(self, heat_of: Sequence[int]) -> RoundPlan:
         """Any channels that keep the spacing in every heat of a feasible round."""
@@ -105,7 +110,7 @@ class DaySearch:
             options = [tuple(int(mhz) for mhz in self.gear.mhz[self.usable[pilot]]) for pilot in members]
             spaced = spaced_channels(options, self.problem.minimum_spacing_mhz)
             for place, pilot in enumerate(members):
-                mhz = spaced[place] if spaced is not None else options[place][0]
+                mhz = (spaced[place] if spaced is not None else None) or options[place][0]
                 channel[pilot] = int(np.searchsorted(self.gear.mhz, mhz))
         return RoundPlan(self._present(heat_of), channel)
 
@@ -124,7 +129,11 @@ class DaySearch:
             own = np.flatnonzero(self.usable[pilot])
             target = min(
                 holders,
-                key=lambda f: (not self.usable[pilot, f], holders[f], abs(self.gear.mhz[own] - self.gear.mhz[f]).min()),
+                key=lambda f: (
+                    not self.usable[pilot, f],
+                    holders[f],
+                    abs(self.gear.mhz[own] - self.gear.mhz[f]).min(),
+                ),
             )
             holders[target] += 1
             channel[pilot] = own[np.abs(self.gear.mhz[own] - self.gear.mhz[target]).argmin()]
@@ -158,9 +167,9 @@ class DaySearch:
         retunes = self._retunes(kept.channel)
         if retunes < moved and free_db > kept_db + 0.05:
             notes.append(
-                f"Channels already set were kept: moving {moved} pilots instead of {retunes} would lift the worst "
-                f"margin by {free_db - kept_db:.1f} dB, less than the {self.problem.retune_worth_db:g} dB a retune "
-                "must bring."
+                f"Channels already set were kept: moving {moved} pilots instead of {retunes} would lift the "
+                f"worst margin by {free_db - kept_db:.1f} dB, less than the "
+                f"{self.problem.retune_worth_db:g} dB a retune must bring."
             )
         return kept, retunes, tuple(notes)
 
@@ -223,7 +232,7 @@ class DaySearch:
                 repeat_price=REPEAT_PRICE_DB,
                 channel_price=0.0,
             )
-            starts = [before, self._shifted(first, number - 1)]
+            starts = [self._shifted(first, number - 1), before]
             allowed = rules.allowed
             if self.frame.largest > self.frame.heats:
                 # Opponents repeat anyway, so rest comes first.
@@ -231,7 +240,9 @@ class DaySearch:
                 allowed = np.where(rested.any(axis=1, keepdims=True), rested, allowed)
             rules = rules._replace(allowed=allowed)
             found = [
-                self._improve(rules, RoundPlan(self._fitted(start, rules), first.channel), REPEAT_PRICE_DB * 4)
+                self._improve(
+                    rules, RoundPlan(self._fitted(start, rules), first.channel), REPEAT_PRICE_DB * 4
+                )
                 for start in starts
             ]
             rounds.append(min(found, key=lambda one: self._rank(rules, one)))
@@ -269,7 +280,7 @@ class DaySearch:
 
     def _rules(self, number: int) -> anneal.Round:
         allowed = allowed_heats(self.problem, self.frame, number)
-        takes_part = allowed.any(axis=1)
+        takes_part = np.asarray(allowed.any(axis=1))
         present = int(takes_part.sum())
         return anneal.Round(
             takes_part=takes_part,
@@ -341,4 +352,5 @@ class DaySearch:
         members = np.flatnonzero(one.heat_of == heat)
         if len(members) < 2:
             return np.inf
-        return float(margins_db(self.gear, members, self.gear.mhz[one.channel[members]])[0].min())
+        mhz = self.gear.mhz[one.channel[members]]
+        return float(margins_db(self.gear, members.tolist(), mhz.tolist())[0].min())

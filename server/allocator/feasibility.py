@@ -87,7 +87,9 @@ class _RoundSearch:
 
     def _freedom(self, block: list[int]) -> tuple[int, int, int]:
         heats = int(self.rules.allowed[block].all(axis=0).sum())
-        narrowest = min(len(own) if (own := self.rules.choices[pilot]) is not None else 999 for pilot in block)
+        narrowest = min(
+            len(own) if (own := self.rules.choices[pilot]) is not None else 999 for pilot in block
+        )
         return (heats, -len(block), narrowest)
 
     def _place(self, position: int) -> bool:

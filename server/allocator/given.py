@@ -39,7 +39,9 @@ def channels_for_heats(
     flights = np.bincount(np.concatenate([np.array(heat) for heat in heats]), minlength=len(problem.pilots))
     share = max(1, problem.node_limit // (2 * len(heats)))
     channel = np.full(len(problem.pilots), -1, dtype=np.int64)
-    in_use = gear.in_day_set.copy() if isinstance(problem.day_channels, tuple) else np.zeros_like(gear.in_day_set)
+    in_use = (
+        gear.in_day_set.copy() if isinstance(problem.day_channels, tuple) else np.zeros_like(gear.in_day_set)
+    )
     alone: dict[int, HeatAnswer] = {}
     nodes = 0
     for number in sorted(range(len(heats)), key=lambda one: (-int(flights[list(heats[one])].max()), one)):

@@ -114,7 +114,9 @@ class _HeatSearch:
             return self._answer(in_hand, True, False, False, first.best_margin_db)
         assert stressed is not None  # the answer of stage 1 is one of stage 2
         stressed_limit = max(self._loads(stressed, is_stressed=True)) * self.slack
-        chosen, ended = self._search("choice among equals", CHOICE, limit, stressed_limit, stressed[np.newaxis])
+        chosen, ended = self._search(
+            "choice among equals", CHOICE, limit, stressed_limit, stressed[np.newaxis]
+        )
         if not ended and chosen is None:
             return self._answer(stressed, True, True, False, first.best_margin_db)
         assert chosen is not None  # the answer of stage 2 is one of stage 3
@@ -206,7 +208,7 @@ def _in_roster_order(gear: Gear, channel: np.ndarray) -> np.ndarray:
     for kind in sorted(set(gear.alike.tolist())):
         members = [pilot for pilot in range(len(channel)) if gear.alike[pilot] == kind]
         pool = sorted(int(channel[pilot]) for pilot in members)
-        order = _lowest_first(gear, members, pool, _changes(gear, members, channel[members]))
+        order = _lowest_first(gear, members, pool, _changes(gear, members, channel[members].tolist()))
         settled[members] = order
     return settled
 

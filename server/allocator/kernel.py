@@ -26,7 +26,7 @@ import numpy as np
 from server.allocator.compiled import compiled
 
 WORST, STRESSED, CHOICE = 1, 2, 3
-"""What a search minimises: the largest load; the largest stressed load; the order of preference after them."""
+"""What a search minimises: the largest load; the largest stressed load; the preferences after them."""
 
 STRESS_FACTOR = 100.0
 """Products grow by twice the 10 dB that the intercept point falls."""
@@ -406,7 +406,10 @@ def _within(gear, stack, below, limit, stressed_limit):
         if len(waiting) > 0:
             products += _products_to_come(gear, level, who, everybody, pilot)
         wanted = gear.wanted_mw[pilot]
-        if carriers + products > limit * wanted or carriers + STRESS_FACTOR * products > stressed_limit * wanted:
+        if (
+            carriers + products > limit * wanted
+            or carriers + STRESS_FACTOR * products > stressed_limit * wanted
+        ):
             return False
     return True
 
@@ -460,7 +463,7 @@ def _key(gear, stack, below):
 
 @compiled
 def _margin_tenths(gear, stack, below):
-    """Margins of the placed receivers so far, in tenths of a dB, ascending; a load of nothing counts as ample."""
+    """Margins of the placed receivers so far, in tenths of a dB, ascending; no load at all counts as ample."""
     tenths = np.empty(below, dtype=np.int64)
     for x in range(below):
         pilot = stack.pilot[x]
@@ -598,7 +601,7 @@ def descend(gear, starts, goal, limit, answer):
     """Fill answer (n,) with the best end of a descent from each row of starts (r, n); channels by index.
 
     One pilot at a time moves to the channel that lowers the goal most, until nobody can. Returns the
-    largest load (or stressed load within ``limit``) of the answer; BROKEN or more means that rules are broken.
+    largest load (or stressed load within ``limit``) of the answer; BROKEN or more: rules are broken.
     """
     count, channels = gear.usable.shape
     load = np.empty(count)

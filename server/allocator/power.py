@@ -45,7 +45,9 @@ def levels_to_try(problem: DayProblem) -> list[PowerLevel]:
     """
     if problem.common_power_mw != "auto":
         return [power_level(problem, problem.common_power_mw)]
-    steps = sorted({step for pilot in problem.pilots if pilot.power_mw is None for step in pilot.power_steps_mw})
+    steps = sorted(
+        {step for pilot in problem.pilots if pilot.power_mw is None for step in pilot.power_steps_mw}
+    )
     if not steps:
         return [power_level(problem, max(pilot.power_mw or 0.0 for pilot in problem.pilots))]
     levels = [power_level(problem, step) for step in steps]

@@ -95,7 +95,9 @@ class DayProblem:
         known = [pilot.callsign for pilot in self.pilots]
         twice = sorted({name for name in known if known.count(name) > 1})
         if twice:
-            raise ProblemError(f"{twice[0]} stands in the roster twice", "give every pilot a callsign of their own")
+            raise ProblemError(
+                f"{twice[0]} stands in the roster twice", "give every pilot a callsign of their own"
+            )
         if not 1 <= self.aircraft <= MOST_PILOTS_IN_A_HEAT:
             raise ProblemError(
                 f"{self.aircraft} aircraft at once", f"give a number from 1 to {MOST_PILOTS_IN_A_HEAT}"
@@ -111,7 +113,9 @@ class DayProblem:
             )
         strangers = sorted({name for heat in self.heats_given or () for name in heat} - set(known))
         if strangers:
-            raise ProblemError(f"{strangers[0]} is in a given heat but not in the roster", "check the callsign in")
+            raise ProblemError(
+                f"{strangers[0]} is in a given heat but not in the roster", "check the callsign in"
+            )
 
     def with_pilots(self, pilots: tuple[Pilot, ...]) -> "DayProblem":
         """The same day with other pilots."""

@@ -34,9 +34,7 @@ class Provisional:
     in_heat: int
 
 
-def provisional_channel(
-    newcomer: Pilot, present: Sequence[Pilot], problem: DayProblem
-) -> Provisional | None:
+def provisional_channel(newcomer: Pilot, present: Sequence[Pilot], problem: DayProblem) -> Provisional | None:
     """The channel for ``newcomer`` beside those ``present`` (in order of arrival); None where none is usable.
 
     Only pilots who hold a channel (``current_mhz``) count. Deterministic; no proof is claimed: the plan
@@ -60,7 +58,8 @@ def provisional_channel(
         if len(members) < problem.aircraft:
             held = [everybody[one].current_mhz or 0 for one in members]
             margin = {
-                mhz: float(margins_db(gear, [*members, len(holders)], [*held, mhz])[0].min()) for mhz in choices
+                mhz: float(margins_db(gear, [*members, len(holders)], [*held, mhz])[0].min())
+                for mhz in choices
             }
             mhz = _best_choice(margin, held, uses, target, problem)
             offers.append(Provisional(mhz, finite_or_none(margin[mhz]), number, len(members) + 1))
@@ -77,7 +76,7 @@ def _best_choice(
     target: "_TargetSet",
     problem: DayProblem,
 ) -> int:
-    """The least used channel of the target set that is as good as any; else the best, the widest, the lowest."""
+    """The least used channel of the target set that is as good as any; else the best, widest, lowest."""
     enough = min(max(margin.values()), target.worst_margin_db) - problem.site.indifference_db
     good = [
         mhz

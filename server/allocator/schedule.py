@@ -46,7 +46,10 @@ def allowed_heats(problem: DayProblem, frame: Frame, round_number: int) -> np.nd
     first = (round_number - 1) * frame.heats + 1
     last = round_number * frame.heats
     return np.array(
-        [[may_fly(pilot, number, first, last) for number in range(first, last + 1)] for pilot in problem.pilots],
+        [
+            [may_fly(pilot, number, first, last) for number in range(first, last + 1)]
+            for pilot in problem.pilots
+        ],
         dtype=np.bool_,
     ).reshape(len(problem.pilots), frame.heats)
 

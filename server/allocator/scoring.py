@@ -33,14 +33,14 @@ def day_gear(problem: DayProblem, powers_mw: Sequence[float]) -> Gear:
     usable = np.zeros((len(choices), len(channels)), dtype=np.bool_)
     for row, own in enumerate(choices):
         usable[row, [index[mhz] for mhz in own]] = True
-    stations = [
-        station(pilot, 0, power) for pilot, power in zip(problem.pilots, powers_mw, strict=True)
-    ]
+    stations = [station(pilot, 0, power) for pilot, power in zip(problem.pilots, powers_mw, strict=True)]
     return Gear(
         mhz=np.array(channels, dtype=np.int64),
         usable=usable,
         **_levels(stations, problem.site),
-        current=np.array([index.get(pilot.current_mhz or -1, -1) for pilot in problem.pilots], dtype=np.int64),
+        current=np.array(
+            [index.get(pilot.current_mhz or -1, -1) for pilot in problem.pilots], dtype=np.int64
+        ),
         in_day_set=np.array([_is_in_day_set(mhz, problem) for mhz in channels], dtype=np.bool_),
         protection=protection_table(problem.site),
         mixing=float(decibels.power_ratio(-2.0 * problem.site.receiver.iip3_dbm)),
@@ -97,9 +97,7 @@ def margins_db(gear: Gear, members: Sequence[int], mhz: Sequence[int]) -> tuple[
     """Margins and stressed margins (k,) in dB of pilots, by index, on frequencies; infinite when alone."""
     load = np.empty(len(members))
     stressed = np.empty(len(members))
-    heat_loads(
-        gear, np.array(members, dtype=np.int64), np.array(mhz, dtype=np.int64), load, stressed
-    )
+    heat_loads(gear, np.array(members, dtype=np.int64), np.array(mhz, dtype=np.int64), load, stressed)
     return margin_of_load_db(load), margin_of_load_db(stressed)
 
 

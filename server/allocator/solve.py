@@ -12,7 +12,7 @@ from server.allocator.day import DayAnswer, DaySearch
 from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.feasibility import UndecidedError
 from server.allocator.given import GivenAnswer, channels_for_heats
-from server.allocator.heat import HeatAnswer, KeepGoing, best_channels, best_worst_margin
+from server.allocator.heat import HeatAnswer, best_channels, best_worst_margin
 from server.allocator.kernel import Gear
 from server.allocator.plan import CompareRow, Conflict, DayPlan, Heat, Progress, Slot, Status
 from server.allocator.power import SAME_LEVEL_DB, PowerLevel, hot_pilots, levels_to_try
@@ -114,7 +114,9 @@ class _Planner:
                 found for heat in self.problem.heats_given if (found := find_conflict(self._alone(heat)))
             )
         except UndecidedError as error:
-            raise Cancelled("whether the hard rules can hold was not decided within the search limit") from error
+            raise Cancelled(
+                "whether the hard rules can hold was not decided within the search limit"
+            ) from error
 
     def _alone(self, heat: Sequence[str]) -> DayProblem:
         members = tuple(
@@ -138,12 +140,13 @@ class _Planner:
         receiver = self.problem.site.receiver
         if not best.is_enough:
             self.warnings.append(
-                f"At {best.common_mw:g} mW the weakest link keeps {best.weakest_db:.1f} dB above the threshold, less "
-                f"than the {receiver.fade_allowance_db:g} dB wanted: fly nearer, or raise the power within the rules."
+                f"At {best.common_mw:g} mW the weakest link keeps {best.weakest_db:.1f} dB above the threshold, "
+                f"less than the {receiver.fade_allowance_db:g} dB wanted: fly nearer, or raise the power within "
+                "the rules."
             )
         for callsign, power in hot_pilots(self.problem, best):
             self.warnings.append(
-                f"{callsign} cannot go below {power:g} mW and is louder than the {best.common_mw:g} mW of the others."
+                f"{callsign} cannot go below {power:g} mW, louder than the {best.common_mw:g} mW of the others."
             )
         return best
 
@@ -199,8 +202,8 @@ class _Planner:
             for number, heat in enumerate(heats)
         )
         self.notes.append(
-            "Heats are given. Each was searched by itself to the end for its best worst margin; pilots who fly in "
-            "several heats keep one channel, which was improved pilot by pilot and is not proved."
+            "Heats are given. Each was searched by itself for its best worst margin; pilots who fly in several "
+            "heats keep one channel, which was improved pilot by pilot and is not proved."
             if answer.is_repeated
             else "Heats are given. The channels of each are the best by all six stages."
         )
@@ -247,7 +250,7 @@ class _Planner:
         for pilot, f in zip(self.problem.pilots, channel, strict=True):
             if not answer.gear.in_day_set[f]:
                 self.warnings.append(
-                    f"{pilot.callsign} needs {answer.gear.mhz[f]} MHz, which is outside the day's set."
+                    f"{pilot.callsign} needs {answer.gear.mhz[f]} MHz, outside the day's set."
                 )
 
     # The answer
@@ -285,7 +288,9 @@ class _Planner:
         retunes: int = 0,
         conflicts: tuple[Conflict, ...] = (),
     ) -> DayPlan:
-        worst = min((heat.worst_margin_db for heat in heats if heat.worst_margin_db is not None), default=None)
+        worst = min(
+            (heat.worst_margin_db for heat in heats if heat.worst_margin_db is not None), default=None
+        )
         stressed = [heat.stressed_margin_db for heat in heats if heat.stressed_margin_db is not None]
         bound = finite_or_none(bound_db) if bound_db is not None else None
         gap = max(0.0, bound - worst) if bound is not None and worst is not None else None
@@ -295,7 +300,8 @@ class _Planner:
             status = "unflyable"
         if self.ran_out_of_time:
             self.notes.append(
-                f"The search was stopped by the time limit of {self.problem.time_limit_s:g} s: another run may differ."
+                f"The search was stopped by the time limit of {self.problem.time_limit_s:g} s: another run may "
+                "differ."
             )
         largest = max((len(heat.slots) for heat in heats), default=0)
         return DayPlan(

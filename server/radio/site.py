@@ -44,13 +44,17 @@ class Receiver(_Checked):
     """What is assumed of every pilot's receiver."""
 
     rx_gain_dbi: float = _parameter(2, "dBi", -10, 30, "gain of the receiving antenna")
-    iip3_dbm: float = _parameter(-10, "dBm", -40, 30, "input third-order intercept point of a whole receiver")
+    iip3_dbm: float = _parameter(-10, "dBm", -40, 30, "input third-order intercept point")
     noise_figure_db: float = _parameter(6, "dB", 0, 30, "noise figure")
     if_bandwidth_mhz: float = _parameter(27, "MHz", 1, 100, "noise bandwidth")
     pr_floor_db: float = _parameter(-28, "dB", -80, 27, "protection ratio far from the carrier")
     occupied_mhz: float = _parameter(10, "MHz", 1, 60, "width that holds 99 % of the power; rules test it")
     necessary_mhz: float = _parameter(
-        carson_bandwidth_mhz(PEAK_DEVIATION_MHZ, TOP_VIDEO_MHZ), "MHz", 1, 60, "Carson's width; warnings use it"
+        carson_bandwidth_mhz(PEAK_DEVIATION_MHZ, TOP_VIDEO_MHZ),
+        "MHz",
+        1,
+        60,
+        "Carson's width; warnings use it",
     )
     fade_allowance_db: float = _parameter(6, "dB", 0, 40, "link margin kept for reflections and bodies")
     cross_polar_db: float = _parameter(6, "dB", 0, 30, "credit for opposite circular senses between stations")
@@ -63,7 +67,9 @@ class Receiver(_Checked):
 class Site(_Checked):
     """Distances of a flying site, and what its receivers are like."""
 
-    near_m: float = _parameter(8, "m", 0.5, 1000, "closest that flying aircraft come to the pilots' receivers")
+    near_m: float = _parameter(
+        8, "m", 0.5, 1000, "closest that flying aircraft come to the pilots' receivers"
+    )
     far_m: float = _parameter(80, "m", 0.5, 20000, "farthest that one's own aircraft flies")
     pit_m: float = _parameter(30, "m", 0.5, 5000, "from the pits to the receivers")
     indifference_db: float = _parameter(0.5, "dB", 0, 6, "margins closer than this count as equal")
@@ -73,7 +79,9 @@ class Site(_Checked):
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.far_m < self.near_m:
-            raise SiteError("far_m", self.far_m, f"give a far distance of at least near_m ({self.near_m:g} m)")
+            raise SiteError(
+                "far_m", self.far_m, f"give a far distance of at least near_m ({self.near_m:g} m)"
+            )
 
 
 def parameters_of(kind: type) -> Mapping[str, Parameter]:
