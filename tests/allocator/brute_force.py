@@ -142,7 +142,8 @@ def _facts(entries, judged, row, day_set_mhz):
     """What stages 3 to 6 compare, smaller is better."""
     mhz = tuple(int(f) for f in judged.mhz[row])
     changes = sum(
-        entry.current_mhz is not None and entry.current_mhz != f for entry, f in zip(entries, mhz, strict=True)
+        entry.current_mhz is not None and entry.current_mhz != f
+        for entry, f in zip(entries, mhz, strict=True)
     )
     outside = sum(day_set_mhz is not None and f not in day_set_mhz for f in mhz)
     closest = min((abs(a - b) for a, b in itertools.combinations(mhz, 2)), default=100_000)

@@ -74,7 +74,9 @@ def wanted_dbm(flyer, place):
 
 
 def heard_dbm(listener, talker, place):
-    level = 10 * math.log10(talker.power_mw) + talker.gain_dbi + place.rx_gain_dbi - loss_db(place.near_m, place)
+    level = (
+        10 * math.log10(talker.power_mw) + talker.gain_dbi + place.rx_gain_dbi - loss_db(place.near_m, place)
+    )
     if (talker.antenna, listener.rx_antenna) in OPPOSITE:
         level -= place.cross_polar_db
     return level
