@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -37,6 +38,7 @@ def plan_day(problem: DayProblem, keep_going: Callable[[Progress], bool] | None 
     """
     if not problem.pilots:
         raise ProblemError("there is no pilot to plan for", "check pilots in first")
+    warm_up()  # before the clock of the time limit starts
     return _Planner(problem, keep_going).run()
 
 
@@ -44,6 +46,7 @@ def how_many_can_fly(
     problem: DayProblem, minutes_a_heat: float, keep_going: Callable[[Progress], bool] | None = None
 ) -> tuple[CompareRow, ...]:
     """For 3 to 8 aircraft at once: heats of a round, its worst margin and grade, and how long it takes."""
+    warm_up()
     rows = []
     for aircraft in COMPARED_AIRCRAFT:
         trial = replace(problem, aircraft=aircraft, rounds=1, one_heat=False, heats_given=None)
@@ -64,11 +67,12 @@ def how_many_can_fly(
     return tuple(rows)
 
 
+@lru_cache(maxsize=1)
 def warm_up() -> None:
-    """Compile or load everything that a plan needs, so that the first one asked for does not wait."""
+    """Compile or load everything that a plan needs, once; takes seconds on a machine that never did it."""
     crowd = tuple(Pilot(str(number), (5658, 5695, 5732, 5769)) for number in range(4))
-    plan_day(DayProblem(crowd, aircraft=2, rounds=2))
-    plan_day(DayProblem(crowd[:3], one_heat=True))
+    _Planner(DayProblem(crowd, aircraft=2, rounds=2, time_limit_s=None), None).run()
+    _Planner(DayProblem(crowd[:3], one_heat=True, time_limit_s=None), None).run()
 
 
 class _Planner:
