@@ -16,7 +16,7 @@ from server.services.faults import WHOLE_FILE, Fault, FaultyInputError, shown
 LARGEST_BYTES = 5_000_000
 DELIMITERS = (",", ";", "\t")
 
-_SAVE_AS = "save it as “CSV UTF-8” and bring that file"
+_SAVE_AS = "save it again in UTF-8; spreadsheets call that “CSV UTF-8”"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 

@@ -43,9 +43,9 @@ class Fault:
     cure: str
 
     def __str__(self) -> str:
-        text = shown(self.text)
-        quoted = f"“{text}”: " if text and text not in self.problem else ""
-        return f"{self.file}:{self.line}: {self.column}: {quoted}{self.problem}: {self.cure}"
+        text, problem = shown(self.text), escaped(self.problem)
+        quoted = f"“{text}”: " if text and text not in problem else ""
+        return f"{self.file}:{self.line}: {escaped(self.column)}: {quoted}{problem}: {escaped(self.cure)}"
 
     def as_dict(self) -> dict[str, str | int]:
         return asdict(self)
@@ -75,9 +75,13 @@ def _sentence(fault: FieldFault) -> str:
 
 
 def shown(text: str) -> str:
-    """Text on one line and not too long; control characters become escapes that no terminal obeys."""
-    short = text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "…"
-    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in short)
+    """Text on one line and not too long."""
+    return escaped(text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "…")
+
+
+def escaped(text: str) -> str:
+    """Control characters as escapes, which no terminal obeys."""
+    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
