@@ -15,11 +15,11 @@ PREFIX = "BANDSTAND_"
 
 
 class SettingError(ValueError):
-    """An environment variable holds something that cannot be used."""
+    """An environment variable or an option of the command line holds something that cannot be used."""
 
-    def __init__(self, variable: str, text: str, cure: str) -> None:
-        super().__init__(f"{variable} is {text!r}: {cure}")
-        self.variable = variable
+    def __init__(self, where: str, text: str, cure: str) -> None:
+        super().__init__(f"{where} is {text!r}: {cure}")
+        self.where = where
         self.text = text
         self.cure = cure
 
@@ -105,13 +105,21 @@ class Settings:
         return self.data / "bandstand.sqlite"
 
     @classmethod
-    def from_environment(cls, environment: Mapping[str, str] = os.environ) -> "Settings":
-        """Read the BANDSTAND_* variables; raises SettingError naming the variable that cannot be used."""
+    def from_environment(
+        cls, environment: Mapping[str, str] = os.environ, options: Mapping[str, str | None] | None = None
+    ) -> "Settings":
+        """Read the BANDSTAND_* variables; an option of the same name wins, `--port` over BANDSTAND_PORT.
+
+        Raises SettingError naming the variable or option that cannot be used.
+        """
         values = {}
         for item in fields(cls):
-            text = environment.get(variable_of(item))
+            option = (options or {}).get(item.name)
+            text = environment.get(variable_of(item)) if option is None else option
             if text is not None:
-                values[item.name] = _parsed(item, text)
+                values[item.name] = _parsed(
+                    item, text, variable_of(item) if option is None else f"--{item.name}"
+                )
         return cls(**values)
 
 
@@ -119,11 +127,11 @@ def variable_of(item: "Field[Any]") -> str:
     return PREFIX + item.name.upper()
 
 
-def _parsed(item: "Field[Any]", text: str) -> Any:
+def _parsed(item: "Field[Any]", text: str, where: str) -> Any:
     try:
         return item.metadata["parse"](text.strip())
     except ValueError as error:
-        raise SettingError(variable_of(item), text, item.metadata["cure"]) from error
+        raise SettingError(where, text, item.metadata["cure"]) from error
 
 
 def explained() -> str:
