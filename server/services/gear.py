@@ -5,9 +5,9 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from server.radio.channels import BANDS, labels_at
+from server.radio.channels import labels_at
 from server.radio.errors import TuningError
-from server.radio.tuning import Tuning, TuningWord, parse_tuning, tuning_words
+from server.radio.tuning import Tuning, parse_tuning
 from server.services.faults import FieldFault, FieldsError, shown
 
 ANTENNAS = ("rhcp", "lhcp", "linear")
@@ -22,7 +22,6 @@ LOWEST_GAIN_DBI, HIGHEST_GAIN_DBI = -20.0, 30.0
 FIELDS = ("tunes", "receives", "power_mw", "pit_power_mw", "antenna", "rx_antenna", "antenna_gain_dbi")
 """The fields of a video set-up, all text."""
 
-_SPELLED_OUT = 8
 _POWER = re.compile(r"([0-9]*[.]?[0-9]+)(?:mw)?", re.IGNORECASE)
 _GAIN = re.compile(r"[+-]?[0-9]*[.]?[0-9]+")
 _POWER_UNIT = re.compile(r"(?<=[0-9])\s+mw\b", re.IGNORECASE)
@@ -109,14 +108,6 @@ def read_setup(typed: Mapping[str, str], whose: str) -> VideoSetup:
     )
 
 
-def echo(text: str) -> tuple[str, ...]:
-    """What was understood of a list of channels, a sentence a word. Raises TuningError."""
-    listed = tunes_of(text).strip()
-    if listed == UNKNOWN:
-        return (f"Not known: {ASSUMED_TUNES} is assumed",)
-    return tuple(_meaning(word) for word in tuning_words(listed))
-
-
 def tunes_of(text: str) -> str:
     """The channel list that a preset's name stands for; any other text as it is."""
     return _TUNES_OF_PRESET.get(" ".join(text.casefold().split()), text)
@@ -130,20 +121,6 @@ def label_at(mhz: int, labels: Mapping[int, str]) -> str | None:
 def _labels(usable_mhz: tuple[int, ...], tunes: Tuning, receives: Tuning) -> dict[int, str]:
     own = {mhz: tunes.label_for[mhz] or receives.label_for[mhz] for mhz in usable_mhz}
     return {mhz: label for mhz, label in own.items() if label}
-
-
-def _meaning(word: TuningWord) -> str:
-    named = [f"{label} {mhz}" for mhz, label in word.carriers]
-    if len(named) > _SPELLED_OUT:
-        carriers_mhz = [mhz for mhz, _ in word.carriers]
-        return f"{word.text} is {len(named)} channels from {min(carriers_mhz)} to {max(carriers_mhz)} MHz"
-    if word.carriers[0][1] is None:
-        mhz = word.carriers[0][0]
-        return f"{mhz} MHz is {' or '.join(labels_at(mhz))}" if labels_at(mhz) else f"{mhz} MHz has no label"
-    if ":" in word.text:
-        counted = f"bands count 1 to {len(BANDS)} for {' '.join(BANDS)}: common practice, no source"
-        return f"{word.text} is {', '.join(named)} MHz ({counted})"
-    return f"{word.text} is {', '.join(named)} MHz"
 
 
 class _Reading:

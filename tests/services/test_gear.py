@@ -4,10 +4,9 @@ import math
 
 import pytest
 
-from server.radio.errors import TuningError
 from server.radio.tuning import parse_tuning
 from server.services.faults import FieldsError
-from server.services.gear import PRESETS, echo, label_at, read_setup, tunes_of
+from server.services.gear import PRESETS, label_at, read_setup, tunes_of
 
 
 def setup(**typed):
@@ -158,29 +157,3 @@ def test_a_preset_can_be_typed_by_name():
 
 def test_text_that_is_no_preset_stays_as_it_is():
     assert tunes_of("R1  f4") == "R1  f4"
-
-
-@pytest.mark.parametrize(
-    ("text", "sentences"),
-    [
-        ("R3", ["R3 is R3 5732 MHz"]),
-        (
-            "5:3",
-            ["5:3 is R3 5732 MHz (bands count 1 to 6 for A B E F R L: common practice, no source)"],
-        ),
-        ("5880", ["5880 MHz is F8 or R7"]),
-        ("5810", ["5810 MHz has no label"]),
-        ("R1-2 F4", ["R1-2 is R1 5658, R2 5695 MHz", "F4 is F4 5800 MHz"]),
-        ("5725-5875", ["5725-5875 is 27 channels from 5725 to 5866 MHz"]),
-        ("?", ["Not known: A B F is assumed"]),
-        ("don't know", ["Not known: A B F is assumed"]),
-        ("R only", ["R is R1 5658, R2 5695, R3 5732, R4 5769, R5 5806, R6 5843, R7 5880, R8 5917 MHz"]),
-    ],
-)
-def test_says_what_was_understood(text, sentences):
-    assert list(echo(text)) == sentences
-
-
-def test_an_echo_of_nonsense_is_the_same_error():
-    with pytest.raises(TuningError, match="names band Q"):
-        echo("Q1")
