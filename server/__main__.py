@@ -117,7 +117,7 @@ def call(command: list) -> None:
         sys.exit(
             f"This failed: {' '.join(command)}\n"
             "Its own message stands above. It needs a network once, so install before the field day.\n"
-            "Where pip or venv is missing, install it with the system's package manager (python3-pip, python3-venv)."
+            "Where pip or venv is missing, install python3-pip and python3-venv with the system's package manager."
         )
 
 

@@ -88,13 +88,19 @@ class Settings:
         default=(),
     )
     heartbeat_s: float = _setting(
-        _positive, "seconds between two signs of life on a live page", "give seconds above 0", default=2.0
+        _positive,
+        "seconds between two signs of life on a live page",
+        "give a number of seconds above 0",
+        default=2.0,
     )
     stream_life_s: float = _setting(
-        _positive, "seconds after which a live page reconnects", "give seconds above 0", default=3600.0
+        _positive,
+        "seconds after which a live page reconnects",
+        "give a number of seconds above 0",
+        default=3600.0,
     )
     session_hours: float = _setting(
-        _positive, "hours that the director stays signed in", "give hours above 0", default=72.0
+        _positive, "hours that the director stays signed in", "give a number of hours above 0", default=72.0
     )
     body_limit_kib: int = _setting(
         _positive_int, "largest upload in KiB", "give a whole number above 0", default=4096

@@ -1,0 +1,117 @@
+"""`bandstand run` and `bandstand director reset` as their users meet them."""
+
+import re
+import signal
+import socket
+import subprocess
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def bandstand(*arguments, **options):
+    return [sys.executable, "-m", "server.cli", *map(str, arguments)]
+
+
+def done(*arguments):
+    return subprocess.run(bandstand(*arguments), capture_output=True, text=True, cwd=ROOT, timeout=30)
+
+
+@contextmanager
+def running(folder, *arguments):
+    """A server of its own; gives its process and what it said at its start."""
+    command = bandstand("run", "--data", folder, "--port", 0, *arguments)
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT
+    ) as process:
+        try:
+            said = ""
+            while "Stop with Ctrl-C." not in said:
+                line = process.stdout.readline()
+                assert line, process.stderr.read()
+                said += line
+            yield process, said
+        finally:
+            process.kill()
+
+
+def address_in(said):
+    return re.search(r"http://localhost:\d+", said)[0]
+
+
+def phrase_in(said):
+    found = re.search(r"Pass phrase: +([a-z]+(?: [a-z]+){5})$", said, re.M)
+    return found[1] if found else None
+
+
+def sign_in(address, phrase):
+    form = {"pass_phrase": phrase, "next": "/days"}
+    return httpx.post(f"{address}/sign-in", data=form, headers={"Origin": address}).status_code
+
+
+def test_a_day_with_the_pass_phrase(tmp_path):
+    """First start, sign-in, reset beside the running server, second start without a phrase."""
+    folder = tmp_path / "data of the club"
+    with running(folder) as (process, said):
+        address, phrase = address_in(said), phrase_in(said)
+        assert f"Data file:        {folder / 'bandstand.sqlite'}" in said
+        assert httpx.get(f"{address}/health").json()["status"] == "ok"
+        assert sign_in(address, phrase) == 303
+        renewed = phrase_in(done("director", "reset", "--data", folder).stdout)
+        assert sign_in(address, phrase) == 422
+        assert sign_in(address, renewed) == 303
+        process.send_signal(signal.SIGINT)
+        assert process.wait(10) == 0
+        assert process.stderr.read() == ""
+    with running(folder) as (_, said):
+        assert phrase_in(said) is None
+        assert sign_in(address_in(said), renewed) == 303
+
+
+def test_a_second_server_on_the_same_data_is_refused_with_the_cure(tmp_path):
+    with running(tmp_path):
+        second = done("run", "--data", tmp_path, "--port", 0)
+    assert second.returncode == 2
+    assert "is served already by another Bandstand. Stop that one, or choose another folder" in second.stderr
+
+
+def test_a_port_in_use_is_named_with_the_cure(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        refused = done("run", "--data", tmp_path, "--host", "127.0.0.1", "--port", port)
+    assert refused.returncode == 2
+    assert refused.stderr.startswith(f"Port {port} of 127.0.0.1 cannot be used:")
+    assert "choose another with --port" in refused.stderr
+    assert refused.stdout == ""
+
+
+def test_a_server_that_listens_to_this_machine_only_offers_phones_no_address(tmp_path):
+    with running(tmp_path, "--host", "127.0.0.1") as (_, said):
+        assert "On phones" not in said
+        assert re.search(r"Address: +http://127\.0\.0\.1:\d+/", said)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("run", "--port", "http"), "--port is 'http': give a number from 0 to 65535"),
+        (("director", "reset", "--data", " "), "--data is ' ': give a folder"),
+        (("run", "--data", "/dev/null/x"), "The data folder /dev/null/x cannot be used"),
+    ],
+)
+def test_what_cannot_be_used_is_said_without_a_traceback(arguments, message):
+    refused = done(*arguments)
+    assert refused.returncode == 2
+    assert message in refused.stderr
+    assert "Traceback" not in refused.stderr
+
+
+def test_help_lists_the_commands_and_the_settings():
+    commands = done("--help").stdout
+    assert all(f"    {command} " in commands for command in ("run", "plan", "check", "director"))
+    assert "BANDSTAND_DATA" in done("run", "--help").stdout

@@ -1,0 +1,67 @@
+from dataclasses import fields
+from pathlib import Path
+
+import platformdirs
+import pytest
+
+from server.settings import SettingError, Settings, explained, variable_of
+
+
+def test_defaults_need_no_environment():
+    configured = Settings.from_environment({})
+    assert configured == Settings()
+    assert (
+        configured.database_file == Path(platformdirs.user_data_dir("bandstand", False)) / "bandstand.sqlite"
+    )
+
+
+@pytest.mark.parametrize(
+    ("variable", "text", "name", "value"),
+    [
+        ("BANDSTAND_DATA", "/srv/field days", "data", Path("/srv/field days")),
+        ("BANDSTAND_DATA", "~/days", "data", Path.home() / "days"),
+        ("BANDSTAND_DATA", "days", "data", Path.cwd() / "days"),
+        ("BANDSTAND_HOST", " 127.0.0.1 ", "host", "127.0.0.1"),
+        ("BANDSTAND_PORT", "0", "port", 0),
+        ("BANDSTAND_PORT", "65535", "port", 65535),
+        ("BANDSTAND_ALLOWED_HOSTS", "a.example, b.example", "allowed_hosts", ("a.example", "b.example")),
+        ("BANDSTAND_PUBLIC_ORIGINS", "", "public_origins", ()),
+        ("BANDSTAND_HEARTBEAT_S", "0.5", "heartbeat_s", 0.5),
+        ("BANDSTAND_BODY_LIMIT_KIB", "64", "body_limit_kib", 64),
+    ],
+)
+def test_a_variable_sets(variable, text, name, value):
+    assert getattr(Settings.from_environment({variable: text}), name) == value
+
+
+@pytest.mark.parametrize(
+    ("variable", "text"),
+    [
+        ("BANDSTAND_DATA", " "),
+        ("BANDSTAND_PORT", "65536"),
+        ("BANDSTAND_PORT", "-1"),
+        ("BANDSTAND_PORT", "http"),
+        ("BANDSTAND_HEARTBEAT_S", "0"),
+        ("BANDSTAND_HEARTBEAT_S", "nan"),
+        ("BANDSTAND_SESSION_HOURS", "inf"),
+        ("BANDSTAND_BODY_LIMIT_KIB", "0.5"),
+        ("BANDSTAND_BODY_LIMIT_KIB", "0"),
+    ],
+)
+def test_a_variable_that_cannot_be_used_is_named_with_its_cure(variable, text):
+    with pytest.raises(SettingError) as refused:
+        Settings.from_environment({variable: text})
+    assert str(refused.value).startswith(f"{variable} is {text!r}: give a")
+
+
+def test_an_option_wins_over_the_variable_and_is_named_as_typed():
+    environment = {"BANDSTAND_PORT": "1", "BANDSTAND_HOST": "127.0.0.1"}
+    configured = Settings.from_environment(environment, {"port": "2", "host": None})
+    assert (configured.port, configured.host) == (2, "127.0.0.1")
+    with pytest.raises(SettingError, match=r"^--port is 'x'"):
+        Settings.from_environment(environment, {"port": "x"})
+
+
+@pytest.mark.parametrize("item", fields(Settings), ids=lambda item: item.name)
+def test_every_setting_is_explained(item):
+    assert f"{variable_of(item)}\n    {item.metadata['meaning']} (default: " in explained()
