@@ -39,13 +39,16 @@ def _syntax_fault(text: str, file: str, message: str) -> Fault:
 def _line_of(name: str, text: str) -> int:
     """Where a setting stands: the first line that assigns it in its table, since the parser does not say."""
     table, _, key = name.rpartition(".")
-    assigns = re.compile(rf"""\s*(?:{re.escape(table)}\.)?["']?{re.escape(key)}["']?\s*=""")
+    inside = re.compile(rf"""\s*["']?{re.escape(key)}["']?\s*=""")
+    outside = re.compile(rf"\s*{re.escape(name)}\s*=") if table else inside
+    lines = list(enumerate(text.splitlines(), start=1))
     current = ""
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in lines:
         if match := _TABLE.match(line):
             current = match[1]
-            if current in (name, f"{table}.{key}"):
+            if current == name:
                 return number
-        elif current in ("", table) and assigns.match(line):
+        elif (current == table and inside.match(line)) or (current == "" and outside.match(line)):
             return number
-    return next((n for n, line in enumerate(text.splitlines(), start=1) if key in line), 1)
+    # Spellings that are rarer still: inline tables, quoted parts of a dotted name.
+    return next((number for number, line in lines if key in line), 1)
