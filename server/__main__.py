@@ -83,12 +83,10 @@ def python_of_environment() -> str:
 
 def make_environment(python: str) -> None:
     say(f"Making an environment in {ENVIRONMENT}")
-    if importlib.util.find_spec("ensurepip"):
-        call([sys.executable, "-m", "venv", ENVIRONMENT])
-        pip(python, "--upgrade", "pip")
-    else:
-        # Some systems ship venv without what it needs to put pip into an environment.
-        call([sys.executable, "-m", "venv", "--without-pip", ENVIRONMENT])
+    # Some systems ship venv without what it needs to put pip into an environment.
+    without_pip = [] if importlib.util.find_spec("ensurepip") else ["--without-pip"]
+    call([sys.executable, "-m", "venv", *without_pip, ENVIRONMENT])
+    pip(python, "--upgrade", "pip")
 
 
 def fill_environment(python: str, lock: str) -> None:
