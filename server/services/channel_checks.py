@@ -17,7 +17,7 @@ from server.services.report_assumptions import Assumption
 from server.services.report_texts import assumed, decibels, listed, picture, table_lines
 from server.services.reports import DB_DIGITS, SHARE_DIGITS, assumption_objects, margin_object, rounded
 from server.services.site_settings import SiteSettings
-from server.services.usable import tested_width_mhz
+from server.services.usable import rules_width_mhz
 
 PRODUCT_REACH_MHZ = 35
 """Products farther from a channel than this do little: the protection ratio is near its floor."""
@@ -124,7 +124,7 @@ def _fault(text: str, problem: str, cure: str) -> FaultyInputError:
 
 def _warnings(stations: Iterable[Station], settings: SiteSettings) -> tuple[str, ...]:
     receiver = settings.site.receiver
-    width_mhz = tested_width_mhz(settings.rule_set, receiver)
+    width_mhz = rules_width_mhz(settings.rule_set, receiver)
     found: list[str] = []
     for station in stations:
         if settings.rule_set is not None:

@@ -11,7 +11,7 @@ from server.radio.channels import CATALOGUE
 from server.radio.tuning import parse_tuning
 from server.services.roster import RosterPilot
 from server.services.site_settings import USUAL_BANDS, SiteSettings
-from server.services.usable import planner_pilot, tested_width_mhz, usable_today
+from server.services.usable import planner_pilot, rules_width_mhz, usable_today
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def brief(
         flying = [pilot for pilot in pilots if pilot.callsign in named]
         warnings += [f"{one.callsign} is in no given heat." for one in pilots if one.callsign not in named]
     carriers = allowed_mhz(settings, (mhz for pilot in flying for mhz in pilot.setup.usable_mhz))
-    width_mhz = tested_width_mhz(settings.rule_set, settings.site.receiver)
+    width_mhz = rules_width_mhz(settings.rule_set, settings.site.receiver)
     usable = {
         one.callsign: usable_today(one.callsign, one.setup, carriers, settings.rule_set, width_mhz)
         for one in flying
@@ -91,7 +91,7 @@ def allowed_mhz(settings: SiteSettings, own_mhz: Iterable[int]) -> tuple[int, ..
         candidates = table | own
     else:
         candidates = set(in_use) | {mhz for mhz in own - table if in_use[0] <= mhz <= in_use[-1]}
-    width_mhz = tested_width_mhz(settings.rule_set, settings.site.receiver)
+    width_mhz = rules_width_mhz(settings.rule_set, settings.site.receiver)
     if settings.rule_set is not None:
         return rules.allowed_mhz(candidates, settings.rule_set, width_mhz)
     return tuple(sorted(mhz for mhz in candidates if not rules.touches_flagged(mhz, width_mhz)))

@@ -10,7 +10,7 @@ from server.radio import rules
 from server.radio.interference import HeatMargins, SlotMargin, heat_margins
 from server.radio.rules import RuleSet
 from server.services.gear import label_at
-from server.services.usable import eirp_mw, tested_width_mhz
+from server.services.usable import eirp_mw, rules_width_mhz
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ def slot_warnings(plan: DayPlan, problem: DayProblem, rule_set: RuleSet | None) 
         return ()
     receiver = problem.site.receiver
     pilots = {pilot.callsign: pilot for pilot in problem.pilots}
-    width_mhz = tested_width_mhz(rule_set, receiver)
+    width_mhz = rules_width_mhz(rule_set, receiver)
     found: list[str] = []
     wide: list[str] = []
     for slot in (slot for heat in plan.heats for slot in heat.slots):

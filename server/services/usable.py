@@ -31,7 +31,7 @@ def eirp_mw(power_mw: float, gain_dbi: float) -> float:
     return power_mw * float(decibels.power_ratio(gain_dbi))
 
 
-def tested_width_mhz(rule_set: RuleSet | None, receiver: Receiver) -> float:
+def rules_width_mhz(rule_set: RuleSet | None, receiver: Receiver) -> float:
     """The width that the rules test; the occupied one where no rules are chosen."""
     is_necessary = rule_set is not None and rule_set.tested_width == "necessary"
     return receiver.necessary_mhz if is_necessary else receiver.occupied_mhz
