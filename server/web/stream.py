@@ -23,6 +23,7 @@ from starlette.types import Receive, Scope, Send
 from server.services.live import Hub, Subscription
 
 RECONNECT_AFTER_MS = 1000
+STREAM_HEADERS = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}  # a proxy must not collect it
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ class _EventStream(StreamingResponse):
     """Leaves the hub however the stream ends."""
 
     def __init__(self, events: AsyncIterator[bytes], subscription: Subscription) -> None:
-        super().__init__(events, media_type="text/event-stream", headers={"Cache-Control": "no-store"})
+        super().__init__(events, media_type="text/event-stream", headers=STREAM_HEADERS)
         self._subscription = subscription
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:

@@ -141,10 +141,10 @@ def test_four_processes_may_start_at_once(
     file = tmp_path / "together.sqlite" if is_new else file_with_a_pilot
     if not is_new:
         add_revision(scripts, RENAMES_DAYS_IN_BATCH)
-    spawn = multiprocessing.get_context("fork")
-    barrier, backups = spawn.Barrier(4), spawn.Queue()
+    context = multiprocessing.get_context("spawn")
+    barrier, backups = context.Barrier(4), context.Queue()
     processes = [
-        spawn.Process(target=_upgrade_together, args=(file, scripts, barrier, backups)) for _ in range(4)
+        context.Process(target=_upgrade_together, args=(file, scripts, barrier, backups)) for _ in range(4)
     ]
     for process in processes:
         process.start()
