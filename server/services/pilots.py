@@ -1,0 +1,223 @@
+"""The roster of a day: pilots come, change, leave and come back. Every change writes its row in the logbook."""
+
+import secrets
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from server.services import provisional
+from server.services.callsigns import callsign_key
+from server.services.errors import NotFoundError, RefusedError
+from server.services.faults import FieldFault
+from server.services.lineup import list_of, problem_pilots
+from server.services.roster import RosterPilot
+from server.services.roster_files import MOST_PILOTS
+from server.services.roster_rows import (
+    PILOT_FIELDS,
+    PRIVATE_FIELDS,
+    SET_UP_FIELDS,
+    gear_words,
+    log,
+    pilot_text,
+    plain,
+    read_text,
+    set_up_text,
+    write_pilot,
+    write_set_up,
+)
+from server.services.stale_forms import Form, check_fresh
+from server.services.video import VideoKind, with_carrier
+from server.storage import pilots
+from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot
+
+__all__ = [
+    "Reading",
+    "add",
+    "check_open",
+    "edit",
+    "give_channel",
+    "pilot_of",
+    "problem_pilots",
+    "read_new",
+    "set_state",
+]
+
+TOKEN_BYTES = 16
+"""128 bits: nobody guesses another pilot's link."""
+
+_STATE_WORDS = {
+    WITHDRAWN: ("pilot withdrawn", "{} withdrew."),
+    NO_SHOW: ("pilot no-show", "{} did not come."),
+    CHECKED_IN: ("pilot brought back", "{} is back on the roster."),
+}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A pilot read from a form, not stored yet; `text` as it will be kept."""
+
+    pilot: RosterPilot
+    video: VideoKind
+    text: Mapping[str, str]
+
+
+def pilot_of(session: Session, day: FieldDay, pilot_id: int) -> Pilot:
+    """Raises NotFoundError, also for a pilot of another day."""
+    pilot = pilots.by_id(session, _id(day), pilot_id)
+    if pilot is None:
+        raise NotFoundError("There is no such pilot on the roster of this day.")
+    return pilot
+
+
+def read_new(session: Session, day: FieldDay, typed: Mapping[str, str]) -> Reading:
+    """A pilot to be added. Raises FieldsError with all faults, RefusedError where nobody can be added."""
+    check_open(day)
+    roster = pilots.of_day(session, _id(day))
+    if len(roster) >= MOST_PILOTS:
+        raise RefusedError(f"{MOST_PILOTS} pilots are on the roster, the most that a field day holds.")
+    return _read(typed, roster)
+
+
+def add(
+    session: Session,
+    day: FieldDay,
+    typed: Mapping[str, str],
+    who: str,
+    at: datetime,
+    join_id: str | None = None,
+    gives_channel: bool = True,
+) -> Pilot:
+    """Check a pilot in with a main aircraft, and give a provisional channel.
+
+    typed  text by field of PILOT_FIELDS and SET_UP_FIELDS; missing ones are empty
+
+    Raises FieldsError with all faults, RefusedError where nobody can be added.
+    """
+    reading = read_new(session, day, typed)
+    pilot = Pilot(
+        field_day_id=_id(day),
+        callsign=reading.pilot.callsign,
+        callsign_key=callsign_key(reading.pilot.callsign),
+        link_token=secrets.token_urlsafe(TOKEN_BYTES),
+        join_id=join_id,
+        created_at=at,
+        updated_at=at,
+    )
+    write_pilot(pilot, reading.pilot, reading.text)
+    pilots.add(session, pilot)
+    assert pilot.id is not None
+    main = Aircraft(pilot_id=pilot.id, tunes="")
+    write_set_up(main, reading.pilot, reading.video, reading.text)
+    pilots.add_aircraft(session, main)
+    pilot.flying_aircraft_id = main.id
+    session.flush()
+    if gives_channel:
+        provisional.give(session, day, pilot)
+    channel = f" Provisional channel: {pilot.provisional_mhz} MHz." if pilot.provisional_mhz else ""
+    words = f"{pilot.callsign} checked in: {gear_words(reading.text)}.{channel}"
+    facts = {"set_up": set_up_text(main), "provisional_mhz": pilot.provisional_mhz}
+    log(session, day, pilot, who, "pilot added", words, facts, at)
+    return pilot
+
+
+def edit(session: Session, day: FieldDay, pilot: Pilot, form: Form, who: str, at: datetime) -> None:
+    """Change what belongs to the pilot. Raises StaleFormError, or FieldsError with all faults."""
+    check_open(day)
+    assert pilot.id is not None
+    before = pilot_text(pilot)
+    check_fresh(pilot.callsign, form, before, pilot.version)
+    others = [one for one in pilots.of_day(session, _id(day)) if one.id != pilot.id]
+    flying = next(one for one in pilots.aircraft_of(session, pilot.id) if one.id == pilot.flying_aircraft_id)
+    reading = _read({**set_up_text(flying), **form.typed}, others)
+    write_pilot(pilot, reading.pilot, reading.text)
+    after = pilot_text(pilot)
+    changed = [name for name in PILOT_FIELDS if before[name] != after[name]]
+    if not changed:
+        return
+    _rename(others, before["callsign"], pilot.callsign)
+    session.flush()
+    provisional.keep_or_give(session, day, pilot)
+    facts = {name: [before[name], after[name]] for name in changed if name not in PRIVATE_FIELDS}
+    log(session, day, pilot, who, "pilot changed", _change_words(before, after, changed), facts, at)
+
+
+def set_state(session: Session, day: FieldDay, pilot: Pilot, state: str, who: str, at: datetime) -> None:
+    """Withdraw a pilot, note a no-show, or bring either back; a second press of a button changes nothing."""
+    check_open(day)
+    if pilot.state == state:
+        return
+    pilot.state = state
+    session.flush()
+    if state == CHECKED_IN:
+        provisional.keep_or_give(session, day, pilot)
+    action, words = _STATE_WORDS[state]
+    log(session, day, pilot, who, action, words.format(pilot.callsign), {}, at)
+
+
+def give_channel(session: Session, day: FieldDay, pilot: Pilot, who: str, at: datetime) -> None:
+    """Choose the provisional channel anew."""
+    check_open(day)
+    provisional.give(session, day, pilot)
+    mhz = pilot.provisional_mhz
+    words = (
+        f"{pilot.callsign}: provisional channel {mhz} MHz." if mhz else f"No channel fits {pilot.callsign}."
+    )
+    log(session, day, pilot, who, "channel given", words, {"provisional_mhz": mhz}, at)
+
+
+def check_open(day: FieldDay) -> None:
+    """Raises RefusedError for a day that was put away."""
+    if day.archived_at is not None:
+        raise RefusedError("This field day is archived: bring it back before you change its roster.")
+
+
+def _read(typed: Mapping[str, str], others: Iterable[Pilot]) -> Reading:
+    """What was typed of one pilot, read beside the others of the roster. Raises FieldsError with all faults."""
+    text = plain(with_carrier(typed), (*PILOT_FIELDS, *SET_UP_FIELDS))
+    by_key = {one.callsign_key: one for one in others}
+    own_key = callsign_key(text["callsign"])
+    known = {key: one.callsign for key, one in by_key.items()} | {own_key: text["callsign"]}
+    faults = [_taken(text["callsign"], by_key[own_key])] if own_key in by_key else []
+    pilot, kind = read_text(text, known, faults)
+    return Reading(pilot, kind, text)
+
+
+def _taken(callsign: str, by: Pilot) -> FieldFault:
+    if by.state == CHECKED_IN:
+        problem, cure = f"{by.callsign} is checked in already", "add a letter or a figure, or edit that pilot"
+    else:
+        problem, cure = (
+            f"{by.callsign} is on the roster, {by.state}",
+            "bring that pilot back, or add a letter",
+        )
+    return FieldFault("callsign", callsign, problem, cure)
+
+
+def _rename(others: Iterable[Pilot], old: str, new: str) -> None:
+    """Who was named in the wishes of others stays named there."""
+    for other in others if old != new else ():
+        for name in ("apart", "together"):
+            callsigns = list_of(getattr(other, name))
+            if old in callsigns:
+                setattr(other, name, ", ".join(new if one == old else one for one in callsigns))
+        if other.spotter == old:
+            other.spotter = new
+
+
+def _change_words(before: Mapping[str, str], after: Mapping[str, str], changed: list[str]) -> str:
+    told = [
+        f"{name} {before[name] or 'none'} → {after[name] or 'none'}" for name in changed if _is_told(name)
+    ]
+    kept = [name.replace("_", " ") for name in changed if not _is_told(name)]
+    return f"{before['callsign']}: changed {', '.join([*told, *kept])}."
+
+
+def _is_told(name: str) -> bool:
+    return name not in PRIVATE_FIELDS
+
+
+def _id(day: FieldDay) -> int:
+    assert day.id is not None
+    return day.id
