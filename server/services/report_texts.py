@@ -12,9 +12,11 @@ from server.services.report_assumptions import Assumption
 from server.services.slot_facts import HeatFacts
 
 NONE = "-"
+LEAST_GAP_DB = 0.005
+"""What is less would be shown as 0.00 dB."""
 
 _STATUS_WORDS = {
-    "optimal": "Planned: no plan of this day has a better worst margin.",
+    "optimal": "Planned: no plan has a better worst margin.",
     "feasible": "Planned: the best that was found.",
     "unflyable": "Do not fly this plan: its worst picture is below grade 2.5.",
     "infeasible": "There is no plan: these rules cannot hold together.",
@@ -31,7 +33,7 @@ def plan_text(
     assumptions: Iterable[Assumption],
 ) -> str:
     """A plan, or why there is none."""
-    parts = ["\n".join([_STATUS_WORDS[plan.status], *(_summary(plan, facts) if plan.heats else ())])]
+    parts = ["\n".join([_status_words(plan), *(_summary(plan, facts) if plan.heats else ())])]
     parts += [_heat_text(one, labels) for one in facts]
     parts += [_conflict_text(one) for one in plan.conflicts]
     parts += [listed("Notes", plan.search_notes), listed("Warnings", warnings), assumed(assumptions)]
@@ -74,6 +76,12 @@ def table_lines(rows: Sequence[Sequence[str]]) -> Iterator[str]:
     widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
     for row in rows:
         yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+
+
+def _status_words(plan: DayPlan) -> str:
+    if plan.status == "optimal" and plan.gap_db and plan.gap_db >= LEAST_GAP_DB:
+        return f"Planned: the best, with {decibels(plan.gap_db)} of worst margin given up for the stressed margin."
+    return _STATUS_WORDS[plan.status]
 
 
 def _summary(plan: DayPlan, facts: Sequence[HeatFacts]) -> Iterator[str]:

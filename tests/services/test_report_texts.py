@@ -1,5 +1,7 @@
 """The same result for people at a terminal."""
 
+from dataclasses import replace
+
 import pytest
 
 from server.allocator.plan import CompareRow, Conflict, DayPlan, Heat, Slot
@@ -31,13 +33,20 @@ def text(plan, warnings=(), assumptions=()):
 def test_the_plan_begins_with_what_it_is_and_the_site_ceiling_beside_the_worst_margin():
     lines = text(PLANNED).splitlines()
     assert lines[:6] == [
-        "Planned: no plan of this day has a better worst margin.",
+        "Planned: no plan has a better worst margin.",
         "Heats: 1 in one round. Common power: 25 mW.",
         "Worst margin: 3.00 dB, picture 4.8 clean; stressed 2.00 dB.",
         "The best possible at this site with two up: 8.00 dB; no plan of this day is above 3.00 dB.",
         "Channels of the day: 5658, 5810 MHz.",
         "Retunes: 0. Opponents met again: 0.",
     ]
+
+
+def test_a_best_plan_below_its_bound_says_what_that_bought():
+    bought = "Planned: the best, with 0.34 dB of worst margin given up for the stressed margin."
+    assert text(replace(PLANNED, gap_db=0.34)).splitlines()[0] == bought
+    assert bought not in text(replace(PLANNED, status="feasible", gap_db=0.34))
+    assert "given up" not in text(PLANNED)
 
 
 def test_every_slot_has_channel_power_margin_picture_and_cause():
