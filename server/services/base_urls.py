@@ -1,0 +1,33 @@
+"""The address that phones are sent to: chosen once a day, printed in codes and typed from the board."""
+
+from urllib.parse import urlsplit
+
+from server.services.addresses import own_addresses
+from server.services.faults import shown
+
+LONGEST = 200
+
+_CURE = "write one such as http://192.168.8.2:8000"
+_NEVER = frozenset(" \\\"'<>@")
+
+
+def base_urls_of_this_machine(port: int) -> tuple[str, ...]:
+    """One for each address under which other devices reach this machine; empty without a network."""
+    return tuple(f"http://{ip}" if port == 80 else f"http://{ip}:{port}" for ip in own_addresses())
+
+
+def read_base_url(text: str) -> str:
+    """Scheme, host and port of an address as it was typed. Raises ValueError with a sentence."""
+    if len(text) > LONGEST or not text.isprintable() or not _NEVER.isdisjoint(text):
+        raise ValueError(f"“{shown(text)}” is not an address for phones: {_CURE}.")
+    try:
+        parts = urlsplit(text if "//" in text else f"http://{text}")
+        host, port = parts.hostname, parts.port
+    except ValueError:
+        host, port = None, None
+    if not host or parts.scheme not in ("http", "https"):
+        raise ValueError(f"“{shown(text)}” is not an address for phones: {_CURE}.")
+    if parts.path.strip("/") or parts.query or parts.fragment:
+        raise ValueError(f"“{shown(text)}” says more than an address: {_CURE}, without what follows it.")
+    shown_host = f"[{host}]" if ":" in host else host
+    return f"{parts.scheme}://{shown_host}" + (f":{port}" if port else "")
