@@ -16,6 +16,7 @@ from server.storage import migrate
 from server.storage.session import Database
 from server.web import errors
 from server.web.dependencies import admit
+from server.web.fragments import Fragments
 from server.web.routes import ROUTERS
 from server.web.security import Guard, Policy
 from server.web.static_files import VersionedStaticFiles
@@ -49,8 +50,9 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
     app.state.settings = settings
     app.state.clock = clock
     app.state.database = Database(settings.database_file)
-    app.state.hub = Hub()
     app.state.templates = make_templates()
+    app.state.fragments = Fragments(app.state.templates)
+    app.state.hub = Hub(app.state.fragments.message)
     errors.add_handlers(app)
     for router in ROUTERS:
         app.include_router(router)

@@ -2,14 +2,47 @@
 
 Messages are encoded once and handed to every watcher's queue. A watcher that is slow loses the oldest
 message, not the newest: each message is a whole state, so the next one heals the gap. Everything runs on one
-event loop; `publish` and `close` may be called from any thread.
+event loop; all but `subscribe` may be called from any thread.
 """
 
 import asyncio
+import threading
 from collections import defaultdict
 from collections.abc import Callable
 
+from server.services.board import Board, board_of_day
+from server.services.slots import MySlot, slots_of_day
+from server.storage import days
+from server.storage.session import Database
+
 QUEUE_LENGTH = 8
+
+Encode = Callable[[Board | MySlot], bytes]
+
+
+def board_topic(code: str) -> str:
+    return f"board:{code}"
+
+
+def slot_topic(field_day_id: int, link_token: str) -> str:
+    """By the link, not by the pilot: whoever watches through a link that was replaced hears nothing more."""
+    return f"slot:{field_day_id}:{link_token}"
+
+
+def announce(database: Database, hub: "Hub", field_day_id: int) -> None:
+    """Send whoever watches the day what has changed for them. Call it after the commit, never before."""
+    with hub.one_announcement:
+        with database.read() as session:
+            day = days.by_id(session, field_day_id)
+            if day is None:
+                return
+            board, slots = board_of_day(session, day), slots_of_day(session, day)
+        hub.tell(board_topic(day.code), board)
+        for slot in slots:
+            hub.tell(slot_topic(field_day_id, slot.link_token), slot)
+        valid = {slot_topic(field_day_id, slot.link_token) for slot in slots}
+        for topic in hub.watched(slot_topic(field_day_id, "")) - valid:
+            hub.dismiss(topic)
 
 
 class Subscription:
@@ -34,7 +67,16 @@ class Subscription:
 
 
 class Hub:
-    def __init__(self) -> None:
+    """Who watches what.
+
+    encode            writes the message of a state; without it `tell` reaches nobody
+    one_announcement  hold it from reading a state to telling it, so that what is told only moves forward
+    """
+
+    def __init__(self, encode: Encode | None = None) -> None:
+        self.one_announcement = threading.Lock()
+        self._encode = encode
+        self._told: dict[str, Board | MySlot] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._watchers: defaultdict[str, set[Subscription]] = defaultdict(set)
         self._orders: dict[str, int] = {}
@@ -53,8 +95,21 @@ class Hub:
         """Send a state to all who watch the topic, unless a later one was sent already."""
         self._on_the_loop(self._publish, topic, order, message)
 
+    def tell(self, topic: str, state: Board | MySlot) -> None:
+        """Publish a state, unless nobody watches or it says what was told last."""
+        if self._encode is None or not self.watching(topic) or self._told.get(topic) == state:
+            return
+        self._told[topic] = state
+        self.publish(topic, state.order, self._encode(state))
+
+    def dismiss(self, topic: str) -> None:
+        """End the streams of a topic."""
+        self._on_the_loop(self._dismiss, topic)
+
     def subscribe(self, topic: str) -> Subscription:
         """Watch a topic from now on; call it on the loop."""
+        # The newcomer may have read a state that the others were never told: the next one is news to somebody.
+        self._told.pop(topic, None)
         watchers = self._watchers[topic]
         subscription = Subscription(watchers.discard)
         watchers.add(subscription)
@@ -69,6 +124,10 @@ class Hub:
     def watching(self, topic: str) -> int:
         return len(self._watchers[topic]) if topic in self._watchers else 0
 
+    def watched(self, prefix: str) -> set[str]:
+        """The topics that begin so and have watchers."""
+        return {topic for topic in list(self._watchers) if topic.startswith(prefix) and self.watching(topic)}
+
     def _on_the_loop(self, act: Callable[..., None], *arguments: object) -> None:
         if self._loop is not None and not self._loop.is_closed():
             self._loop.call_soon_threadsafe(act, *arguments)
@@ -80,8 +139,11 @@ class Hub:
         for subscription in self._watchers.get(topic, ()):
             subscription.put(message)
 
+    def _dismiss(self, topic: str) -> None:
+        for subscription in self._watchers.get(topic, ()):
+            subscription.put(None)
+
     def _close(self) -> None:
         self._is_closed = True
-        for watchers in self._watchers.values():
-            for subscription in watchers:
-                subscription.put(None)
+        for topic in self._watchers:
+            self._dismiss(topic)

@@ -15,6 +15,7 @@ from server.services import access
 from server.services.live import Hub
 from server.settings import Settings
 from server.storage.session import Database
+from server.web.fragments import Fragments
 
 COOKIE = "bandstand_director"
 
@@ -67,6 +68,10 @@ def _hub(state: Annotated[State, Depends(_state)]) -> Hub:
     return state.hub
 
 
+def _fragments(state: Annotated[State, Depends(_state)]) -> Fragments:
+    return state.fragments
+
+
 def _settings(state: Annotated[State, Depends(_state)]) -> Settings:
     return state.settings
 
@@ -77,6 +82,7 @@ def _now(state: Annotated[State, Depends(_state)]) -> datetime:
 
 DatabaseOfApp = Annotated[Database, Depends(_database)]
 HubOfApp = Annotated[Hub, Depends(_hub)]
+FragmentsOfApp = Annotated[Fragments, Depends(_fragments)]
 SettingsOfApp = Annotated[Settings, Depends(_settings)]
 Now = Annotated[datetime, Depends(_now)]
 """The clock, read once for the whole request."""

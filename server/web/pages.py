@@ -1,9 +1,12 @@
 """What each page receives: one class for a template, its fields the names that the template may use."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from server.services.board import Board
+from server.services.heat_sheets import By, HeatSheet
+from server.services.slots import MySlot
 from server.storage.tables import FieldDay, LogbookEntry
 from server.web.templating import Page
 
@@ -23,3 +26,44 @@ class LogbookOfDay(Page):
     entries: Sequence[LogbookEntry]
     older_before: int | None
     is_newest: bool
+
+
+@dataclass(frozen=True)
+class NoDayPage(Page):
+    """What strangers see before the first field day is made."""
+
+    template: ClassVar[str] = "board/no_day.html"
+
+
+@dataclass(frozen=True)
+class BoardPage(Page):
+    template: ClassVar[str] = "board/page.html"
+    board: Board
+    heartbeat_ms: int
+
+
+@dataclass(frozen=True)
+class SlotPage(Page):
+    template: ClassVar[str] = "slot/page.html"
+    slot: MySlot
+    heartbeat_ms: int
+
+
+@dataclass(frozen=True)
+class NoSlotPage(Page):
+    """Behind a link that belongs to no pilot, or no longer."""
+
+    template: ClassVar[str] = "slot/no_slot.html"
+
+
+@dataclass(frozen=True)
+class HeatSheetPage(Page):
+    """`sheet` None before the first plan is published; `board_qr` an SVG for paper."""
+
+    template: ClassVar[str] = "heat_sheet/page.html"
+    day: FieldDay
+    tab: str
+    sheet: HeatSheet | None
+    by: By
+    antennas: Mapping[str, str]
+    board_qr: str | None

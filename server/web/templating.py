@@ -20,8 +20,10 @@ from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, FileSystemLoader, Undefined
 from jinja2.ext import Extension
 from jinja2.utils import missing
+from markupsafe import Markup
 
 from server import paths
+from server.services.qr_codes import qr_svg
 from server.web.static_files import versioned
 
 _STATIC_ADDRESS = re.compile(r"(?<=[\"'])/static/([\w./-]+)(?=[\"'])")
@@ -56,7 +58,7 @@ def make_templates() -> Jinja2Templates:
         extensions=[_VersionedStatic],
     )
     environment.filters.update(
-        mhz=mhz, mw=mw, db=db, clock=clock, day_and_clock=day_and_clock, long_date=long_date
+        mhz=mhz, mw=mw, db=db, clock=clock, day_and_clock=day_and_clock, long_date=long_date, qr=qr
     )
     return Jinja2Templates(env=environment)
 
@@ -91,6 +93,11 @@ def day_and_clock(at: datetime, time_zone: str) -> str:
 def long_date(day: date) -> str:
     """2026-05-16 → "Saturday 16 May 2026"."""
     return f"{day:%A} {day.day} {day:%B} {day.year}"
+
+
+def qr(address: str) -> Markup:
+    """The QR code of a whole address as an inline drawing."""
+    return Markup(qr_svg(address))
 
 
 class _UndeclaredName(Undefined):

@@ -2,11 +2,14 @@
 
 from fastapi import APIRouter
 
-from server.web.routes import access, health, logbook, patterns
+from server.web.routes import access, board, health, heat_sheet, logbook, patterns, slots
 
 ROUTERS: tuple[APIRouter, ...] = (
     access.router,
+    board.router,
     health.router,
+    heat_sheet.router,
     logbook.router,
     patterns.router,
+    slots.router,
 )

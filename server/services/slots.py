@@ -1,0 +1,212 @@
+"""What a pilot's own page shows: the channel, the power, when to fly, and the word for the transmitter.
+
+Calling heats is not part of this version: no heat is ever called and no transmitter is ever known to be on, so
+the word is STAY OFF and the director calls by voice.
+"""
+
+import json
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any, Literal
+
+from sqlmodel import Session
+
+from server.radio.channels import labels_at
+from server.radio.errors import TuningError
+from server.radio.tuning import parse_tuning
+from server.services.errors import NotFoundError
+from server.services.gear import label_at, tunes_of
+from server.services.transmitter_words import Word, transmitter_word
+from server.storage import days, pilots, published_plans
+from server.storage.session import Database
+from server.storage.tables import NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
+
+Standing = Literal["planned", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
+
+REASONS: dict[Standing, str] = {
+    "planned": "Your heat is not called yet. The director's voice outranks this screen.",
+    "not in the plan": "You came after this plan was published. The director adds you with the next one.",
+    "no plan yet": "No plan is published yet. Your heat appears here by itself.",
+    "withdrawn": "You are withdrawn from this day. Tell the desk if you want to fly.",
+    "no-show": "You were called and did not come. Tell the desk that you are here.",
+    "day over": "This field day is over. At the next one you get a new link.",
+}
+
+
+@dataclass(frozen=True)
+class Tuned:
+    """A carrier by the pilot's own name for it, where there is one, and in MHz."""
+
+    channel: str | None
+    mhz: int
+
+
+@dataclass(frozen=True)
+class Lookalike:
+    """A channel that shows a picture on the bench and is wrong; positive offsets lie above the right one."""
+
+    channel: str
+    mhz: int
+    offset_mhz: int
+
+
+@dataclass(frozen=True)
+class MyHeat:
+    number: int
+    round: int
+    tuned: Tuned
+    power_mw: float
+    lookalikes: tuple[Lookalike, ...]
+
+    @property
+    def other_labels(self) -> tuple[str, ...]:
+        """Further names of the same carrier, which are right too."""
+        return tuple(label for label in labels_at(self.tuned.mhz) if label != self.tuned.channel)
+
+
+@dataclass(frozen=True)
+class MySlot:
+    """One pilot's page.
+
+    order         from the database; a page with a lower one is older
+    called        the callsign in the published plan, which is the one that is called out
+    heats         all of the pilot's, the next first; none unless `standing` is "planned"
+    moved_from    what the plan before had, where this plan moved the pilot
+    provisional   the channel to set before a plan has the pilot
+    known_on      whether the transmitter is known to be on
+    word          while the page is fresh, and `word_in_doubt` once it may be out of date
+    """
+
+    order: int = field(compare=False)
+    field_day_id: int
+    pilot_id: int
+    link_token: str = field(repr=False)
+    callsign: str
+    called: str
+    day_code: str
+    day_name: str
+    day_date: date
+    time_zone: str
+    plan_number: int | None
+    published_at: datetime | None
+    standing: Standing
+    heats: tuple[MyHeat, ...]
+    moved_from: Tuned | None
+    provisional: Tuned | None
+    known_on: bool
+    word: Word
+    word_in_doubt: Word
+
+    @property
+    def reason(self) -> str:
+        return REASONS[self.standing]
+
+
+def slot_by_token(session: Session, link_token: str) -> MySlot:
+    """The page behind a pilot's private link. Raises NotFoundError for a link that nobody has, or no longer."""
+    pilot = pilots.by_link_token(session, link_token)
+    day = days.by_id(session, pilot.field_day_id) if pilot else None
+    if pilot is None or day is None:
+        raise NotFoundError("This link belongs to no pilot, or a newer one took its place.")
+    assert pilot.id is not None
+    return _Reading(session, day).slot(pilot, pilots.aircraft_of(session, pilot.id))
+
+
+def slots_of_day(session: Session, day: FieldDay) -> list[MySlot]:
+    """Every pilot's page, in the order in which the pilots came."""
+    assert day.id is not None
+    reading, aircraft = _Reading(session, day), pilots.aircraft_of_day(session, day.id)
+    return [reading.slot(pilot, aircraft.get(pilot.id or 0, [])) for pilot in pilots.of_day(session, day.id)]
+
+
+class _Reading:
+    """One moment of a day: its order and its published plan, sorted by pilot."""
+
+    def __init__(self, session: Session, day: FieldDay) -> None:
+        assert day.id is not None
+        self._day_id, self._day = day.id, day
+        self._order = Database.order(session, day.id)
+        self._plan: PublishedPlan | None = published_plans.latest(session, day.id)
+        snapshot = json.loads(self._plan.snapshot_json) if self._plan else {"heats": [], "moves": []}
+        self._heats: defaultdict[int, list[MyHeat]] = defaultdict(list)
+        self._called: dict[int, str] = {}
+        for heat in snapshot["heats"]:
+            for slot in heat["slots"]:
+                self._heats[slot["pilot_id"]].append(_heat(heat, slot))
+                self._called[slot["pilot_id"]] = slot["callsign"]
+        self._moved_from = {
+            move["callsign"]: Tuned(move["from_channel"], move["from_mhz"]) for move in snapshot["moves"]
+        }
+
+    def slot(self, pilot: Pilot, aircraft: list[Aircraft]) -> MySlot:
+        assert pilot.id is not None
+        standing = self._standing(pilot)
+        called = self._called.get(pilot.id, pilot.callsign)
+        is_planned = standing == "planned"
+        is_waiting = standing in ("not in the plan", "no plan yet")
+        known_on = False
+        return MySlot(
+            order=self._order,
+            field_day_id=self._day_id,
+            pilot_id=pilot.id,
+            link_token=pilot.link_token,
+            callsign=pilot.callsign,
+            called=called,
+            day_code=self._day.code,
+            day_name=self._day.name,
+            day_date=self._day.date,
+            time_zone=self._day.time_zone,
+            plan_number=self._plan.number if self._plan else None,
+            published_at=self._plan.published_at if self._plan else None,
+            standing=standing,
+            heats=tuple(self._heats[pilot.id]) if is_planned else (),
+            moved_from=self._moved_from.get(called) if is_planned else None,
+            provisional=_provisional(pilot, aircraft) if is_waiting else None,
+            known_on=known_on,
+            word=transmitter_word(None, known_on, in_doubt=False),
+            word_in_doubt=transmitter_word(None, known_on, in_doubt=True),
+        )
+
+    def _standing(self, pilot: Pilot) -> Standing:
+        if self._day.archived_at is not None:
+            return "day over"
+        if pilot.state == WITHDRAWN:
+            return "withdrawn"
+        if pilot.state == NO_SHOW:
+            return "no-show"
+        if self._plan is None:
+            return "no plan yet"
+        return "planned" if pilot.id in self._heats else "not in the plan"
+
+
+def _heat(heat: Mapping[str, Any], slot: Mapping[str, Any]) -> MyHeat:
+    return MyHeat(
+        number=heat["heat"],
+        round=heat["round"],
+        tuned=Tuned(slot["channel"], slot["mhz"]),
+        power_mw=slot["power_mw"],
+        lookalikes=tuple(
+            Lookalike(other["channel"], other["mhz"], other["mhz"] - slot["mhz"])
+            for other in slot["lookalikes"]
+        ),
+    )
+
+
+def _provisional(pilot: Pilot, aircraft: list[Aircraft]) -> Tuned | None:
+    if pilot.provisional_mhz is None:
+        return None
+    flying = next((one for one in aircraft if one.id == pilot.flying_aircraft_id), None)
+    return Tuned(
+        label_at(pilot.provisional_mhz, _labels(flying.tunes) if flying else {}), pilot.provisional_mhz
+    )
+
+
+def _labels(tunes: str) -> dict[int, str]:
+    """The pilot's own names of channels; none where the set-up is unknown."""
+    try:
+        tuning = parse_tuning(tunes_of(tunes))
+    except TuningError:
+        return {}
+    return {mhz: label for mhz, label in tuning.label_for.items() if label}
