@@ -76,6 +76,7 @@ FILES = [
     ),
     in_roster("empty file", "1: whole file", "", "header row such as callsign,tunes", b""),
     in_roster("blank lines only", "1: whole file", "", "header row such as callsign,tunes", "\n \n\n"),
+    in_roster("separators only", "1: whole file", "", "header row", ";;\n;;\n"),
     in_roster("byte order mark only", "1: whole file", "", "header row", b"\xef\xbb\xbf"),
     in_roster("header only", "1: whole file", "callsign, tunes", "one pilot a line", "callsign,tunes\n"),
     in_roster("UTF-16 with its mark", "1: whole file", "ff fe", "CSV UTF-8", ROSTER.encode("utf-16")),

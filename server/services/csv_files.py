@@ -72,10 +72,10 @@ def read_table(data: bytes, file: str, expected: Sequence[str]) -> Table:
     Raises FaultyInputError for a file without a header or with a quote that does not end.
     """
     text = decode(data, file)
-    if not text.strip():
+    lines = list(_lines(text, _delimiter(text, expected), file))
+    if not lines:
         cure = f"start it with a header row such as {','.join(expected[:3])}"
         raise _whole(file, "", "the file is empty", cure)
-    lines = list(_lines(text, _delimiter(text, expected), file))
     columns = list(lines[0][1])
     while columns and not columns[-1]:
         columns.pop()
@@ -93,7 +93,7 @@ def spreadsheet_safe(cell: str) -> str:
 
 
 def _delimiter(text: str, expected: Sequence[str]) -> str:
-    header = next(line for line in _source_lines(text) if line.strip())
+    header = next((line for line in _source_lines(text) if line.strip()), "")
 
     def fit(delimiter: str) -> tuple[int, int]:
         names = [column_key(cell) for cell in next(csv.reader([header], delimiter=delimiter), [])]
