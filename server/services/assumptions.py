@@ -1,0 +1,50 @@
+"""What a plan takes for granted, each with its value, unit and where the value comes from."""
+
+from typing import Any
+
+from server.radio.site import Receiver, Site, parameters_of
+from server.services.days import DaySettings, settings_of
+from server.storage.tables import FieldDay
+
+DEFAULT, CHOSEN = "default", "site and rules"
+
+
+def assumptions_of(day: FieldDay) -> list[dict[str, Any]]:
+    """Distances, receivers and planning choices of a day."""
+    settings, usual = settings_of(day), DaySettings()
+    rows = [
+        _row(name, getattr(settings.site, name), parameter.unit, getattr(usual.site, name))
+        for name, parameter in parameters_of(Site).items()
+    ]
+    rows += [
+        _row(name, getattr(settings.site.receiver, name), parameter.unit, getattr(usual.site.receiver, name))
+        for name, parameter in parameters_of(Receiver).items()
+    ]
+    columns = FieldDay.model_fields
+    rows += [
+        _row("aircraft", day.aircraft, "", columns["aircraft"].default),
+        _row("rounds", day.rounds, "", columns["rounds"].default),
+        _row("heat_minutes", day.heat_minutes, "min", columns["heat_minutes"].default),
+    ]
+    rows += [
+        _row(name, getattr(settings, name), unit, getattr(usual, name))
+        for name, unit in (
+            ("minimum_spacing_mhz", "MHz"),
+            ("rest_heats", ""),
+            ("day_channels", "MHz"),
+            ("common_power_mw", "mW"),
+            ("allowed_bands", ""),
+            ("bans", "MHz"),
+        )
+    ]
+    return rows
+
+
+def _row(name: str, value: Any, unit: str, usual: Any) -> dict[str, Any]:
+    shown = list(value) if isinstance(value, tuple) else value
+    return {
+        "name": name,
+        "value": shown,
+        "unit": "" if isinstance(shown, str) else unit,
+        "source": DEFAULT if value == usual else CHOSEN,
+    }

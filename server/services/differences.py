@@ -1,0 +1,112 @@
+"""What one plan changes against another, read from their snapshots alone: nothing is computed again."""
+
+from collections.abc import Mapping
+from typing import Any
+
+Snapshot = Mapping[str, Any]
+Slots = list[dict[str, Any]]
+
+
+def moves(before: Snapshot, after: Snapshot) -> list[dict[str, Any]]:
+    """Pilots of both plans who have to tune to another channel, in the order of their first heat."""
+    found = []
+    for pilot_id, (old, new) in _both(before, after).items():
+        left = [slot for slot in old if slot["mhz"] not in _mhz(new)]
+        taken = [slot for slot in new if slot["mhz"] not in _mhz(old)]
+        if left or taken:
+            come_from, go_to = (left or old)[0], (taken or new)[0]
+            found.append(
+                {
+                    "pilot_id": pilot_id,
+                    "callsign": go_to["callsign"],
+                    "from_channel": come_from["channel"],
+                    "from_mhz": come_from["mhz"],
+                    "to_channel": go_to["channel"],
+                    "to_mhz": go_to["mhz"],
+                }
+            )
+    return found
+
+
+def sentences(before: Snapshot, after: Snapshot) -> list[str]:
+    """Every change that a pilot would notice: channel, heat, power, who comes and who goes."""
+    found = [
+        f"{move['callsign']} moves from {_channel(move['from_channel'], move['from_mhz'])} "
+        f"to {_channel(move['to_channel'], move['to_mhz'])}"
+        for move in moves(before, after)
+    ]
+    for old, new in _both(before, after).values():
+        callsign = new[0]["callsign"]
+        if _heats(old) != _heats(new):
+            found.append(f"{callsign} flies in {_heat_words(new)}, not in {_heat_words(old)}")
+        if _powers(old) != _powers(new):
+            found.append(f"{callsign} sets {_power_words(new)}, not {_power_words(old)}")
+    old_slots, new_slots = _by_pilot(before), _by_pilot(after)
+    found += [_coming(slots) for pilot_id, slots in new_slots.items() if pilot_id not in old_slots]
+    found += [
+        f"{slots[0]['callsign']} no longer flies"
+        for pilot_id, slots in old_slots.items()
+        if pilot_id not in new_slots
+    ]
+    return found
+
+
+def changed_slots(before: Snapshot, after: Snapshot) -> int:
+    """How many slots of either plan are not exactly the same in the other."""
+    old, new = _keys(before), _keys(after)
+    return max(len(old - new), len(new - old))
+
+
+def _keys(snapshot: Snapshot) -> set[tuple[Any, ...]]:
+    return {
+        (heat["heat"], heat["round"], slot["pilot_id"], slot["mhz"], slot["power_mw"])
+        for heat in snapshot["heats"]
+        for slot in heat["slots"]
+    }
+
+
+def _both(before: Snapshot, after: Snapshot) -> dict[int, tuple[Slots, Slots]]:
+    old, new = _by_pilot(before), _by_pilot(after)
+    return {pilot_id: (old[pilot_id], slots) for pilot_id, slots in new.items() if pilot_id in old}
+
+
+def _by_pilot(snapshot: Snapshot) -> dict[int, Slots]:
+    """Each pilot's slots through the day, each with its heat's number."""
+    found: dict[int, Slots] = {}
+    for heat in snapshot["heats"]:
+        for slot in heat["slots"]:
+            found.setdefault(slot["pilot_id"], []).append({**slot, "heat": heat["heat"]})
+    return found
+
+
+def _mhz(slots: Slots) -> set[int]:
+    return {slot["mhz"] for slot in slots}
+
+
+def _heats(slots: Slots) -> list[int]:
+    return [slot["heat"] for slot in slots]
+
+
+def _powers(slots: Slots) -> set[float]:
+    return {slot["power_mw"] for slot in slots}
+
+
+def _coming(slots: Slots) -> str:
+    first = slots[0]
+    return f"{first['callsign']} comes in: {_channel(first['channel'], first['mhz'])}, {_heat_words(slots)}"
+
+
+def _channel(label: str | None, mhz: int) -> str:
+    return f"{label} {mhz}" if label else f"{mhz} MHz"
+
+
+def _heat_words(slots: Slots) -> str:
+    return f"heat{'s' if len(slots) > 1 else ''} {_listed([str(number) for number in _heats(slots)])}"
+
+
+def _power_words(slots: Slots) -> str:
+    return _listed([f"{power_mw:g} mW" for power_mw in sorted(_powers(slots))])
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -1,0 +1,122 @@
+"""The published plans of a day: each a snapshot that nothing changes, under the number it went out with."""
+
+import json
+from datetime import datetime
+
+from sqlmodel import Session
+
+from server.services import draft_changes, drafts, snapshots
+from server.services.access import DIRECTOR
+from server.services.days import can_publish
+from server.services.draft_changes import StaleDraftError
+from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
+from server.services.plan_basis import day_problem
+from server.services.snapshots import Snapshot
+from server.services.standings import Standing, day_id, standing
+from server.storage import drafts as stored_drafts
+from server.storage import logbook, published_plans
+from server.storage.tables import FieldDay, PublishedPlan
+
+__all__ = ["bring_back", "day_problem", "history", "publish", "published_plan"]
+
+PUBLISHED = "plan published"
+ENTRIES_LOOKED_AT = 40
+
+
+def published_plan(session: Session, day: FieldDay, number: int) -> Snapshot:
+    """A published plan as it was stored. Raises NotFoundError."""
+    plan = published_plans.numbered(session, day_id(day), number)
+    if plan is None:
+        raise NotFoundError(f"This day has no plan {number}.")
+    found: Snapshot = json.loads(plan.snapshot_json)
+    return found
+
+
+def history(session: Session, day: FieldDay) -> list[PublishedPlan]:
+    """Every published plan of the day, the newest first."""
+    return published_plans.newest_first(session, day_id(day))
+
+
+def bring_back(session: Session, day: FieldDay, version: int, number: int, at: datetime) -> None:
+    """Make a published plan the draft. Raises NotFoundError or StaleDraftError."""
+    draft_changes.bring_back(session, day, version, published_plan(session, day, number), at)
+
+
+def publish(
+    session: Session, day: FieldDay, version: int, seen: str, answers_for: bool, at: datetime
+) -> PublishedPlan:
+    """Publish the draft exactly as it was seen, under the next number.
+
+    seen         `DraftNow.seen` of the page on which the button was pressed
+    answers_for  the director publishes although rules of the day are broken
+
+    Raises RefusedError while the day does not allow it, StaleDraftError if the draft is another by now,
+    OvertakenError if this very draft was published meanwhile, InputError if nobody answers for broken rules.
+    """
+    if reason := can_publish(day):
+        raise RefusedError(reason)
+    now = standing(session, day)
+    draft = now.draft
+    if draft.version != version:
+        _refuse_twice(session, day, version)
+        raise StaleDraftError(
+            draft_changes.changes_since(session, day, version), f"Publish plan {now.next_number}."
+        )
+    if not now.is_ahead:
+        raise RefusedError("There is nothing to publish: the draft says what is published already.")
+    if draft.seen != seen:
+        raise OvertakenError(
+            "Not published: the roster or the site changed since this page was loaded, and the numbers below "
+            "are new. Look at them, then publish."
+        )
+    if draft.faults.forbidden:
+        raise RefusedError(f"Not published. {' '.join(draft.faults.forbidden)}")
+    if draft.faults.broken and not answers_for:
+        raise InputError({"answers_for": "Mend what is named here, or tick that you answer for it."})
+    return _publish(session, day, now, at)
+
+
+def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> PublishedPlan:
+    replaces = now.published["number"] if now.published else None
+    snapshot = snapshots.published(now.draft.snapshot, now.next_number, replaces, at, DIRECTOR)
+    all_the_same = [f"Published all the same: {fault}" for fault in now.draft.faults.broken]
+    snapshot["warnings"] = [*all_the_same, *snapshot["warnings"]]
+    plan = published_plans.publish(
+        session,
+        day_id(day),
+        json.dumps(snapshot, ensure_ascii=False, allow_nan=False),
+        snapshot["model_version"],
+        at,
+        DIRECTOR,
+    )
+    row = stored_drafts.of_day(session, day_id(day))
+    assert row is not None  # a draft that nobody stored says what is published, which was refused
+    of_version = row.version
+    row.content_json, row.result_json = drafts.as_json(now.draft.content), json.dumps(now.draft.snapshot)
+    row.undo_json, row.based_on_number, row.updated_at = "[]", plan.number, at
+    session.flush()
+    facts = {
+        "number": plan.number,
+        "replaces": replaces,
+        "of_version": of_version,
+        "draft_version": row.version,
+    }
+    text = " ".join([f"Published plan {plan.number}: {_size_words(snapshot)}.", *all_the_same])
+    logbook.append(session, day_id(day), DIRECTOR, PUBLISHED, text, facts, at)
+    return plan
+
+
+def _refuse_twice(session: Session, day: FieldDay, version: int) -> None:
+    """Two directors pressed at once: what the second one saw is out already."""
+    for entry in logbook.newest_first(session, day_id(day), ENTRIES_LOOKED_AT):
+        facts = json.loads(entry.data_json)
+        if entry.action == PUBLISHED and facts["of_version"] == version:
+            raise OvertakenError(f"Plan {facts['number']} is published already, from this very draft.")
+
+
+def _size_words(snapshot: Snapshot) -> str:
+    slots = [slot for heat in snapshot["heats"] for slot in heat["slots"]]
+    people, heats = len({slot["pilot_id"] for slot in slots}), len(snapshot["heats"])
+    size = f"{people} pilot{'s' if people != 1 else ''} in {heats} heat{'s' if heats != 1 else ''}"
+    worst = snapshot["worst_margin_db"]
+    return size if worst is None else f"{size}, worst margin {worst:+.1f} dB".replace("-", "\N{MINUS SIGN}")
