@@ -15,7 +15,7 @@ CLAIM_TOLERANCE_DB = 0.01
 
 def faults_of(plan: DayPlan, problem: DayProblem) -> tuple[str, ...]:
     """Every hard rule that a plan breaks and every claim that is wrong, as sentences; empty when none."""
-    faults = [*_flights(plan, problem), *_one_channel_all_day(plan)]
+    faults = [*_flights(plan, problem), *_together(plan, problem), *_one_channel_all_day(plan)]
     for heat in plan.heats:
         faults += heat_faults(heat, problem)
         faults += _claims(heat, problem)
@@ -70,9 +70,6 @@ def _own_rules(heat: Heat, mhz: int, pilot: Pilot, aloft: set[str], problem: Day
         found.append(f"Heat {heat.number}: {mhz} MHz is out of use today")
     for other in sorted(aloft & (pilot.apart | {pilot.spotter or ""}) - {name}):
         found.append(f"Heat {heat.number}: {name} and {other} must not share a heat")
-    known = {one.callsign for one in problem.pilots}
-    for other in sorted((pilot.together & known) - aloft):
-        found.append(f"Heat {heat.number}: {name} flies without {other}")
     if problem.heats_given is None:
         if pilot.after is not None and heat.number <= pilot.after:
             found.append(f"Heat {heat.number}: {name} flies only after heat {pilot.after}")
@@ -102,6 +99,20 @@ def _flights(plan: DayPlan, problem: DayProblem) -> list[str]:
 
 def _is_there(pilot: Pilot, number: int) -> bool:
     return (pilot.after is None or number > pilot.after) and (pilot.before is None or number < pilot.before)
+
+
+def _together(plan: DayPlan, problem: DayProblem) -> list[str]:
+    if problem.heats_given is not None:
+        return []
+    heat_of = {(heat.round, slot.callsign): heat.number for heat in plan.heats for slot in heat.slots}
+    return [
+        f"Round {number}: {pilot.callsign} and {other} fly in different heats"
+        for number in sorted({heat.round for heat in plan.heats})
+        for pilot in problem.pilots
+        for other in sorted(pilot.together)
+        if {(number, pilot.callsign), (number, other)} <= heat_of.keys()
+        and heat_of[number, pilot.callsign] != heat_of[number, other]
+    ]
 
 
 def _one_channel_all_day(plan: DayPlan) -> list[str]:

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.allocator.feasibility import RoundRules, UndecidedError, find_round
+from server.allocator.feasibility import RoundRules, UndecidedError, find_round, lasting_channels
 from server.allocator.plan import Conflict
 from server.allocator.problem import DayProblem
-from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs
+from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs, takes_part
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,8 @@ def round_rules(problem: DayProblem, rules: Sequence[Rule] | None = None) -> Rou
         return keep is None or (kind, rows) in keep
 
     allowed = allowed_heats(problem, frame, 1)
-    absent = np.logical_not(allowed.any(axis=1))
+    never = _is_never_there(problem, frame)
+    absent = ~takes_part(problem, frame, 1)
     lifted = [row for row in range(count) if not holds("window", row)]
     allowed[lifted] = True
     apart, together = pairs(problem, "apart"), pairs(problem, "together")
@@ -45,8 +46,8 @@ def round_rules(problem: DayProblem, rules: Sequence[Rule] | None = None) -> Rou
                 apart[x, y] = apart[y, x] = False
             if not holds("together", x, y):
                 together[x, y] = together[y, x] = False
-    # A pilot who misses the whole round binds nobody in it.
-    allowed[absent] = True
+    # A pilot who misses the whole round binds nobody in it, but must fly once in the day.
+    allowed[absent & ~never] = True
     return RoundRules(
         choices=[
             problem.choices_mhz(pilot) if holds("tunes", row) and not absent[row] else None
@@ -58,6 +59,13 @@ def round_rules(problem: DayProblem, rules: Sequence[Rule] | None = None) -> Rou
         capacity=(count if problem.one_heat else problem.aircraft) if holds("capacity") else count,
         spacing_mhz=problem.minimum_spacing_mhz if holds("spacing") else 0,
     )
+
+
+def _is_never_there(problem: DayProblem, frame: Frame) -> np.ndarray:
+    """(N,) bool: pilots who are there for no heat of the whole day."""
+    rounds = 1 if problem.one_heat else problem.rounds
+    there = [takes_part(problem, frame, number) for number in range(1, rounds + 1)]
+    return np.logical_not(np.logical_or.reduce(there))
 
 
 def _closed(together: np.ndarray) -> np.ndarray:
@@ -126,19 +134,18 @@ def _pair_rules(problem: DayProblem, kind: str) -> list[Rule]:
 
 def _window_rules(problem: DayProblem, frame: Frame) -> list[Rule]:
     allowed = allowed_heats(problem, frame, 1)
+    is_bound = takes_part(problem, frame, 1) | _is_never_there(problem, frame)
     found = []
     for row, pilot in enumerate(problem.pilots):
-        if allowed[row].all() or not allowed[row].any():
+        if allowed[row].all() or not is_bound[row]:
             continue
         heats = ", ".join(str(heat + 1) for heat in np.flatnonzero(allowed[row]))
-        found.append(
-            Rule(
-                "window",
-                (row,),
-                f"{pilot.callsign} flies in heat {heats}",
-                f"let {pilot.callsign} fly in any heat",
-            )
+        words = (
+            f"{pilot.callsign} flies only in heat {heats}"
+            if heats
+            else f"{pilot.callsign} may fly in no heat"
         )
+        found.append(Rule("window", (row,), words, f"let {pilot.callsign} fly in any heat"))
     return found
 
 
@@ -161,6 +168,33 @@ def find_conflict(problem: DayProblem) -> Conflict | None:
             continue
     words = tuple(rule.words for rule in needed)
     return Conflict(words, _sentence(words), tuple(dict.fromkeys(rule.cure for rule in needed)))
+
+
+def find_lasting_conflict(problem: DayProblem, heats: Sequence[Sequence[str]]) -> Conflict | None:
+    """As few given heats as cannot all fly while everybody keeps one channel, or None where all can."""
+    aloft = [pilot for pilot in problem.pilots if any(pilot.callsign in heat for heat in heats)]
+    index = {pilot.callsign: row for row, pilot in enumerate(aloft)}
+    choices = [problem.choices_mhz(pilot) for pilot in aloft]
+
+    def hold(some: Sequence[int]) -> bool:
+        rows = [[index[name] for name in heats[number]] for number in some]
+        return lasting_channels(choices, rows, problem.minimum_spacing_mhz) is not None
+
+    needed = list(range(len(heats)))
+    if hold(needed):
+        return None
+    for number in range(len(heats)):
+        without = [other for other in needed if other != number]
+        if not hold(without):
+            needed = without
+    words = (
+        *(f"heat {number + 1} holds {', '.join(heats[number])}" for number in needed),
+        "everybody keeps one channel all day",
+        f"no two pilots of a heat are closer than {problem.minimum_spacing_mhz} MHz",
+    )
+    return Conflict(
+        words, _sentence(words), ("exchange pilots between these heats", "allow a smaller spacing")
+    )
 
 
 def _sentence(words: Sequence[str]) -> str:

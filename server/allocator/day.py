@@ -16,11 +16,12 @@ import numpy as np
 from server.allocator import anneal
 from server.allocator.bounds import day_bound_db
 from server.allocator.conflicts import round_rules
-from server.allocator.feasibility import find_round, spaced_channels
-from server.allocator.heat import KeepGoing
+from server.allocator.errors import Cancelled
+from server.allocator.feasibility import RoundRules, UndecidedError, find_round, spaced_channels
+from server.allocator.heat import HeatAnswer, KeepGoing
 from server.allocator.kernel import Gear
 from server.allocator.problem import DayProblem
-from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs, rested_heats
+from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs, rested_heats, takes_part
 from server.allocator.scoring import day_gear, load_of_margin_db, margins_db
 
 STEPS_A_PILOT = 500
@@ -72,7 +73,7 @@ class DaySearch:
         self.was_stopped = False
 
     def run(self) -> DayAnswer:
-        bound_db, ideal = day_bound_db(self.problem, self.gear, self.powers_mw, self.frame, self._go_on)
+        bound_db, ideal = self._bound()
         first = self._first_round(ideal.mhz if ideal else ())
         first, retunes, notes = self._kept_channels(first)
         floor_db = self._worst_db(first) - self.problem.mix_worth_db
@@ -82,18 +83,30 @@ class DaySearch:
         worst_db = min(self._worst_db(one) for one in rounds)
         return DayAnswer(self.gear, self.frame, tuple(rounds), worst_db, bound_db, retunes, notes)
 
+    def _bound(self) -> tuple[float, HeatAnswer | None]:
+        return day_bound_db(self.problem, self.gear, self.powers_mw, self._surest_heats(), self._go_on)
+
+    def _surest_heats(self) -> Frame:
+        """The fewest pilots that any heat, and that the largest heat, is sure to hold in the fullest round."""
+        present = max(
+            int(takes_part(self.problem, self.frame, number).sum())
+            for number in range(1, self.problem.rounds + 1)
+        )
+        heats = self.frame.heats
+        return Frame(heats, max(1, present - (heats - 1) * self.problem.aircraft), -(-present // heats))
+
     # The first round
 
     def first_round_margins_db(self) -> tuple[float, float]:
         """Worst margin that a quick look at the first round finds, and its bound; for comparing."""
-        bound_db, ideal = day_bound_db(self.problem, self.gear, self.powers_mw, self.frame, self._go_on)
+        bound_db, ideal = self._bound()
         return self._worst_db(self._first_round(ideal.mhz if ideal else ())), bound_db
 
     def _first_round(self, ideal_mhz: Sequence[int]) -> RoundPlan:
         feasible = find_round(round_rules(self.problem))
         assert feasible is not None  # conflicts were looked for before
         starts = [self._spaced_start(feasible), self._set_start(feasible, ideal_mhz)]
-        rules = self._rules(1)
+        rules = self._everybody()
         found = [self._improve(rules, start, anneal.HOTTEST_DB) for start in starts]
         best = min(found, key=lambda one: self._rank(rules, one))
         if self._rank(rules, best)[0] >= anneal.HARD and self.usable is not self.gear.usable:
@@ -112,7 +125,7 @@ class DaySearch:
             for place, pilot in enumerate(members):
                 mhz = (spaced[place] if spaced is not None else None) or options[place][0]
                 channel[pilot] = int(np.searchsorted(self.gear.mhz, mhz))
-        return RoundPlan(self._present(heat_of), channel)
+        return RoundPlan(np.array(heat_of, dtype=np.int64), channel)
 
     def _set_start(self, heat_of: Sequence[int], ideal_mhz: Sequence[int]) -> RoundPlan:
         """Channels of the ideal heat handed out, the pilots with the fewest choices first.
@@ -141,11 +154,7 @@ class DaySearch:
         for place, pilot in enumerate(sorted(range(self.count), key=lambda one: (int(channel[one]), one))):
             if not self.together[pilot].any():
                 dealt[pilot] = place % self.frame.heats
-        return RoundPlan(self._present(dealt), channel)
-
-    def _present(self, heat_of: Sequence[int] | np.ndarray) -> np.ndarray:
-        takes_part = allowed_heats(self.problem, self.frame, 1).any(axis=1)
-        return np.where(takes_part, np.array(heat_of, dtype=np.int64), -1)
+        return RoundPlan(dealt, channel)
 
     # Channels that are set already
 
@@ -159,7 +168,7 @@ class DaySearch:
             kept = free
         free_db, kept_db = self._worst_db(free), self._worst_db(kept)
         notes: list[str] = []
-        while free_db >= kept_db + self.problem.retune_worth_db:
+        while np.isfinite(kept_db) and free_db >= kept_db + self.problem.retune_worth_db:
             better = self._smallest_change(kept, free, kept_db + self.problem.retune_worth_db)
             if better is None:
                 break
@@ -187,7 +196,7 @@ class DaySearch:
         return best
 
     def _with_at_most(self, changes: int, start: RoundPlan) -> RoundPlan | None:
-        rules = self._rules(1)._replace(most_changes=changes)
+        rules = self._everybody()._replace(most_changes=changes)
         channel = start.channel.copy()
         for pilot in self._changed(channel)[changes:]:
             channel[pilot] = self.gear.current[pilot]
@@ -209,7 +218,7 @@ class DaySearch:
 
     def _fewer_channels(self, first: RoundPlan, floor_db: float) -> RoundPlan:
         """Less channels in use at no less than the floor, with no retune more."""
-        rules = self._rules(1)._replace(
+        rules = self._everybody()._replace(
             target_load=load_of_margin_db(floor_db) if np.isfinite(floor_db) else 1.0,
             channel_price=REDUCING_CHANNEL_PRICE_DB,
             most_changes=self._retunes(first.channel),
@@ -222,7 +231,7 @@ class DaySearch:
     # Later rounds
 
     def _later_rounds(self, first: RoundPlan, floor_db: float) -> list[RoundPlan]:
-        rounds = [first]
+        rounds = [self._without_absent(first)]
         for number in range(2, self.problem.rounds + 1):
             before = rounds[-1].heat_of
             rules = self._rules(number)._replace(
@@ -232,21 +241,51 @@ class DaySearch:
                 repeat_price=REPEAT_PRICE_DB,
                 channel_price=0.0,
             )
+            rested = rules.allowed & rested_heats(before, self.frame, self.problem.rest_heats)
+            # Where a heat has no more pilots than a round has heats, everybody can meet new opponents, but
+            # only if each heat takes one pilot of each earlier heat: then new opponents come before rest.
+            wants_rest = self.frame.largest > self.frame.heats
             starts = [self._shifted(first, number - 1), before]
-            allowed = rules.allowed
-            if self.frame.largest > self.frame.heats:
-                # Opponents repeat anyway, so rest comes first.
-                rested = allowed & rested_heats(before, self.frame, self.problem.rest_heats)
-                allowed = np.where(rested.any(axis=1, keepdims=True), rested, allowed)
-            rules = rules._replace(allowed=allowed)
-            found = [
-                self._improve(
-                    rules, RoundPlan(self._fitted(start, rules), first.channel), REPEAT_PRICE_DB * 4
-                )
-                for start in starts
-            ]
-            rounds.append(min(found, key=lambda one: self._rank(rules, one)))
+            one = self._later_round(rules._replace(allowed=rested), starts, first) if wants_rest else None
+            one = one or self._later_round(rules, starts, first)
+            if one is None:
+                raise Cancelled(f"no heats were found for round {number} that keep every hard rule")
+            rounds.append(one)
         return rounds
+
+    def _later_round(
+        self, rules: anneal.Round, starts: Sequence[np.ndarray], first: RoundPlan
+    ) -> RoundPlan | None:
+        """The best round found from the starts, or from any that keeps the hard rules; None if none does."""
+        if not rules.allowed[rules.takes_part].any(axis=1).all():
+            return None
+        found = [self._improve_heats(rules, start, first) for start in starts]
+        best = min(found, key=lambda one: self._rank(rules, one))
+        if self._rank(rules, best)[0] < anneal.HARD:
+            return best
+        try:
+            heat_of = find_round(self._fixed_rules(rules, first))
+        except UndecidedError:
+            return None
+        return None if heat_of is None else self._improve_heats(rules, np.array(heat_of), first)
+
+    def _improve_heats(self, rules: anneal.Round, heat_of: np.ndarray, first: RoundPlan) -> RoundPlan:
+        start = RoundPlan(self._fitted(heat_of, rules), first.channel)
+        return self._improve(rules, start, REPEAT_PRICE_DB * 4)
+
+    def _fixed_rules(self, rules: anneal.Round, first: RoundPlan) -> RoundRules:
+        """The hard rules of a later round, everybody on the channel of the first."""
+        return RoundRules(
+            choices=[
+                (int(self.gear.mhz[first.channel[pilot]]),) if rules.takes_part[pilot] else None
+                for pilot in range(self.count)
+            ],
+            allowed=rules.allowed | ~rules.takes_part[:, np.newaxis],
+            apart=rules.apart & np.outer(rules.takes_part, rules.takes_part),
+            together=rules.together & np.outer(rules.takes_part, rules.takes_part),
+            capacity=rules.capacity,
+            spacing_mhz=self.problem.minimum_spacing_mhz,
+        )
 
     def _shifted(self, first: RoundPlan, shift: int) -> np.ndarray:
         """Heats of the first round turned by the place of the channel.
@@ -278,12 +317,26 @@ class DaySearch:
         inside = self.gear.usable & self.gear.in_day_set
         return np.where(inside.any(axis=1, keepdims=True), inside, self.gear.usable)
 
+    def _everybody(self) -> anneal.Round:
+        """The first round as if nobody came late: channels must hold when all are there."""
+        rules = self._rules(1)
+        return rules._replace(
+            takes_part=np.ones(self.count, dtype=np.bool_),
+            allowed=rules.allowed | ~rules.takes_part[:, np.newaxis],
+            smallest=self.frame.smallest,
+            largest=self.frame.largest,
+        )
+
+    def _without_absent(self, first: RoundPlan) -> RoundPlan:
+        there = takes_part(self.problem, self.frame, 1)
+        return RoundPlan(np.where(there, first.heat_of, -1), first.channel)
+
     def _rules(self, number: int) -> anneal.Round:
         allowed = allowed_heats(self.problem, self.frame, number)
-        takes_part = np.asarray(allowed.any(axis=1))
-        present = int(takes_part.sum())
+        there = takes_part(self.problem, self.frame, number)
+        present = int(there.sum())
         return anneal.Round(
-            takes_part=takes_part,
+            takes_part=there,
             allowed=allowed,
             apart=self.apart,
             together=self.together,

@@ -4,6 +4,7 @@ Margins play no part here: only who may fly with whom, in which heat, and that e
 channel at the least spacing.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -20,7 +21,7 @@ class UndecidedError(Exception):
 class RoundRules:
     """Hard rules of one round. N pilots, H heats.
 
-    choices      channels a pilot may have, MHz; None: any, and never in anybody's way
+    choices      channels a pilot may have, MHz ascending; None: any, and never in anybody's way
     allowed      (N, H) bool
     apart, together   (N, N) bool
     capacity     most pilots in a heat
@@ -44,36 +45,96 @@ def find_round(rules: RoundRules, node_limit: int = NODE_LIMIT) -> list[int] | N
 
 
 def spaced_channels(choices: Sequence[tuple[int, ...] | None], spacing_mhz: int) -> list[int | None] | None:
-    """A channel for each pilot of a heat, none closer than the spacing; None when there is no way."""
-    order = sorted((len(own), row) for row, own in enumerate(choices) if own is not None)
+    """A channel for each pilot of a heat, none closer than the spacing; None when there is no way.
+
+    Channels are handed out from the lowest up. Whoever comes next may as well take the lowest that is far
+    enough from the last one, so only the order of the pilots has to be searched.
+    """
+    waiting = tuple(sorted((own, row) for row, own in enumerate(choices) if own is not None))
+    dead: set[tuple[int, tuple[tuple[int, ...], ...]]] = set()
     found: list[int | None] = [None] * len(choices)
 
-    def place(position: int, held: tuple[int, ...]) -> bool:
-        if position == len(order):
+    def hand_out(from_mhz: int, waiting: tuple[tuple[tuple[int, ...], int], ...]) -> bool:
+        if not waiting:
             return True
-        row = order[position][1]
-        for mhz in choices[row] or ():
-            if all(abs(mhz - other) >= spacing_mhz for other in held):
-                found[row] = mhz
-                if place(position + 1, (*held, mhz)):
-                    return True
+        state = (from_mhz, tuple(own for own, _ in waiting))
+        if state in dead:
+            return False
+        tried: set[tuple[int, ...]] = set()
+        for place, (own, row) in enumerate(waiting):
+            lowest = bisect_left(own, from_mhz)
+            if own in tried or lowest == len(own):
+                continue
+            tried.add(own)
+            found[row] = own[lowest]
+            if hand_out(own[lowest] + spacing_mhz, (*waiting[:place], *waiting[place + 1 :])):
+                return True
+        dead.add(state)
         return False
 
-    return found if place(0, ()) else None
+    return found if hand_out(0, waiting) else None
+
+
+def lasting_channels(
+    choices: Sequence[tuple[int, ...]],
+    heats: Sequence[Sequence[int]],
+    spacing_mhz: int,
+    node_limit: int = NODE_LIMIT,
+) -> list[int] | None:
+    """A channel for each pilot to keep through all given heats (pilots by index); None when there is no way.
+
+    Next the pilot with the fewest channels left. Raises UndecidedError at the node limit.
+    """
+    others: list[set[int]] = [set() for _ in choices]
+    for heat in heats:
+        for pilot in heat:
+            others[pilot] |= set(heat) - {pilot}
+    nodes = [node_limit]
+    found: dict[int, int] = {}
+
+    def place(left: dict[int, tuple[int, ...]]) -> bool:
+        if not left:
+            return True
+        pilot = min(left, key=lambda one: (len(left[one]), one))
+        for mhz in left[pilot]:
+            if nodes[0] <= 0:
+                raise UndecidedError
+            nodes[0] -= 1
+            found[pilot] = mhz
+            rest = {
+                other: tuple(one for one in own if abs(one - mhz) >= spacing_mhz)
+                if other in others[pilot]
+                else own
+                for other, own in left.items()
+                if other != pilot
+            }
+            if all(rest.values()) and place(rest):
+                return True
+        return False
+
+    return [found[pilot] for pilot in range(len(choices))] if place(dict(enumerate(choices))) else None
 
 
 class _RoundSearch:
-    """Blocks of pilots who fly together are placed one after the other, the most bound first."""
+    """Blocks of pilots who fly together are placed one after the other, next the one with fewest heats left."""
 
     def __init__(self, rules: RoundRules, node_limit: int) -> None:
         self.rules = rules
         self.nodes_left = node_limit
         self.heats = rules.allowed.shape[1]
-        self.heat_of = [-1] * len(rules.choices)
+        self.members: list[list[int]] = [[] for _ in range(self.heats)]
         self.blocks = self._blocks()
+        self.open = set(range(len(self.blocks)))
+        self.fits = [[self._fit(block, heat) for heat in range(self.heats)] for block in self.blocks]
 
     def run(self) -> list[int] | None:
-        return self.heat_of if self._place(0) else None
+        if not self._place():
+            return None
+        heat_of = [-1] * len(self.rules.choices)
+        for heat, members in enumerate(self.members):
+            for pilot in members:
+                heat_of[pilot] = heat
+        return heat_of
 
     def _blocks(self) -> list[list[int]]:
         seen: set[int] = set()
@@ -83,44 +144,69 @@ class _RoundSearch:
                 block = [pilot, *(int(other) for other in np.flatnonzero(self.rules.together[pilot]))]
                 seen.update(block)
                 blocks.append(sorted(block))
-        return sorted(blocks, key=self._freedom)
+        return blocks
 
-    def _freedom(self, block: list[int]) -> tuple[int, int, int]:
-        heats = int(self.rules.allowed[block].all(axis=0).sum())
-        narrowest = min(
-            len(own) if (own := self.rules.choices[pilot]) is not None else 999 for pilot in block
-        )
-        return (heats, -len(block), narrowest)
-
-    def _place(self, position: int) -> bool:
-        if position == len(self.blocks):
+    def _place(self) -> bool:
+        if not self.open:
             return True
-        block = self.blocks[position]
+        if not self._has_room():
+            return False
+        number = min(self.open, key=lambda one: (sum(self.fits[one]), -len(self.blocks[one]), one))
+        self.open.remove(number)
         tried: set[tuple[object, ...]] = set()
-        for heat in sorted(range(self.heats), key=lambda one: (len(self._members(one)), one)):
-            kind = (tuple(self._members(heat)), self.rules.allowed[:, heat].tobytes())
+        for heat in sorted(range(self.heats), key=lambda one: (len(self.members[one]), one)):
+            if not self.fits[number][heat]:
+                continue
+            kind = (tuple(self.members[heat]), self.rules.allowed[:, heat].tobytes())
             if kind in tried:
                 continue  # an empty heat like another one
             tried.add(kind)
             if self.nodes_left <= 0:
                 raise UndecidedError
             self.nodes_left -= 1
-            if not self._fits(block, heat):
-                continue
-            for pilot in block:
-                self.heat_of[pilot] = heat
-            if self._place(position + 1):
+            before = self._add(number, heat)
+            if self._place():
                 return True
-            for pilot in block:
-                self.heat_of[pilot] = -1
+            self._take_back(number, heat, before)
+        self.open.add(number)
         return False
 
-    def _members(self, heat: int) -> list[int]:
-        return [pilot for pilot, own in enumerate(self.heat_of) if own == heat]
+    def _add(self, number: int, heat: int) -> dict[int, bool]:
+        self.members[heat] += self.blocks[number]
+        before = {other: self.fits[other][heat] for other in self.open}
+        for other in self.open:
+            self.fits[other][heat] = before[other] and self._fit(self.blocks[other], heat)
+        return before
 
-    def _fits(self, block: list[int], heat: int) -> bool:
+    def _take_back(self, number: int, heat: int, before: dict[int, bool]) -> None:
+        del self.members[heat][-len(self.blocks[number]) :]
+        for other, fit in before.items():
+            self.fits[other][heat] = fit
+
+    def _has_room(self) -> bool:
+        """Whether everybody still open could have a place of their own among the heats that fit them."""
+        places: list[list[int]] = [[] for _ in range(self.heats)]
+        room = [self.rules.capacity - len(members) for members in self.members]
+
+        def seat(number: int, seen: set[int]) -> bool:
+            for heat in range(self.heats):
+                if not self.fits[number][heat] or heat in seen:
+                    continue
+                seen.add(heat)
+                if len(places[heat]) < room[heat]:
+                    places[heat].append(number)
+                    return True
+                for place, other in enumerate(places[heat]):
+                    if seat(other, seen):
+                        places[heat][place] = number
+                        return True
+            return False
+
+        return all(seat(number, set()) for number in sorted(self.open))
+
+    def _fit(self, block: list[int], heat: int) -> bool:
         rules = self.rules
-        members = [*self._members(heat), *block]
+        members = [*self.members[heat], *block]
         return (
             len(members) <= rules.capacity
             and bool(rules.allowed[block, heat].all())

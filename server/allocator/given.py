@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from server.allocator.feasibility import lasting_channels
 from server.allocator.heat import HeatAnswer, KeepGoing, best_channels
 from server.allocator.kernel import Gear
 from server.allocator.problem import DayProblem
@@ -33,8 +34,8 @@ class GivenAnswer:
 
 def channels_for_heats(
     problem: DayProblem, heats: Sequence[Sequence[int]], powers_mw: Sequence[float], keep_going: KeepGoing
-) -> GivenAnswer | None:
-    """Channels for heats of pilots, by index; None where the fixed channels leave a heat without any."""
+) -> GivenAnswer:
+    """Channels for heats of pilots, by index, which the hard rules are known to allow."""
     gear = day_gear(problem, powers_mw)
     flights = np.bincount(np.concatenate([np.array(heat) for heat in heats]), minlength=len(problem.pilots))
     share = max(1, problem.node_limit // (2 * len(heats)))
@@ -42,36 +43,44 @@ def channels_for_heats(
     in_use = (
         gear.in_day_set.copy() if isinstance(problem.day_channels, tuple) else np.zeros_like(gear.in_day_set)
     )
-    alone: dict[int, HeatAnswer] = {}
-    nodes = 0
+    alone = [
+        best_channels(gear_of(gear, heat), problem.site.indifference_db, share, problem.seed, keep_going)
+        for heat in heats
+    ]
+    nodes = sum(answer.nodes for answer in alone)
     for number in sorted(range(len(heats)), key=lambda one: (-int(flights[list(heats[one])].max()), one)):
         heat = list(heats[number])
         own = gear_of(gear, heat)
         if problem.day_channels != "free" and in_use.any():
             own = own._replace(in_day_set=in_use)
-        alone[number] = best_channels(own, problem.site.indifference_db, share, problem.seed, keep_going)
-        answer = alone[number]
+        own = own._replace(usable=_pinned(own.usable, channel[heat]))
+        answer = best_channels(own, problem.site.indifference_db, share, problem.seed, keep_going)
         nodes += answer.nodes
-        if (channel[heat] >= 0).any():
-            answer = best_channels(
-                own._replace(usable=_pinned(own.usable, channel[heat])),
-                problem.site.indifference_db,
-                share,
-                problem.seed,
-                keep_going,
-            )
-            nodes += answer.nodes
         if not answer.mhz:
-            return None
+            _hold_channels(problem, gear, heats, channel)
+            break
         channel[heat] = np.searchsorted(gear.mhz, answer.mhz)
         in_use[channel[heat]] = True
     is_repeated = bool(flights.max() > 1)
     if is_repeated:
         _move_single_pilots(gear, heats, channel)
-    bound_db = min(alone[number].best_margin_db for number in range(len(heats)))
-    return GivenAnswer(
-        gear, channel, tuple(alone[number] for number in range(len(heats))), bound_db, is_repeated, nodes
+    bound_db = min(answer.best_margin_db for answer in alone)
+    return GivenAnswer(gear, channel, tuple(alone), bound_db, is_repeated, nodes)
+
+
+def _hold_channels(
+    problem: DayProblem, gear: Gear, heats: Sequence[Sequence[int]], channel: np.ndarray
+) -> None:
+    """Any channels that everybody can keep through the heats; channel in place."""
+    aloft = sorted({pilot for heat in heats for pilot in heat})
+    place = {pilot: row for row, pilot in enumerate(aloft)}
+    mhz = lasting_channels(
+        [problem.choices_mhz(problem.pilots[pilot]) for pilot in aloft],
+        [[place[pilot] for pilot in heat] for heat in heats],
+        problem.minimum_spacing_mhz,
     )
+    assert mhz is not None  # conflicts were looked for before
+    channel[aloft] = np.searchsorted(gear.mhz, mhz)
 
 
 def _pinned(usable: np.ndarray, channel: np.ndarray) -> np.ndarray:

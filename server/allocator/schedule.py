@@ -32,22 +32,32 @@ def frame_of(problem: DayProblem) -> Frame:
     return Frame(heats, count // heats, -(-count // heats))
 
 
-def may_fly(pilot: Pilot, number: int, first: int, last: int) -> bool:
-    """Whether a pilot may fly in heat ``number`` of the round that spans first ... last."""
-    if pilot.heat is not None and first <= pilot.heat <= last and number != pilot.heat:
-        return False
-    if pilot.after is not None and number <= pilot.after:
-        return False
-    return pilot.before is None or number < pilot.before
+def is_there(pilot: Pilot, number: int) -> bool:
+    """Whether a pilot has come and not yet left when heat ``number`` flies."""
+    return (pilot.after is None or number > pilot.after) and (pilot.before is None or number < pilot.before)
+
+
+def _numbers(frame: Frame, round_number: int) -> range:
+    return range((round_number - 1) * frame.heats + 1, round_number * frame.heats + 1)
+
+
+def takes_part(problem: DayProblem, frame: Frame, round_number: int) -> np.ndarray:
+    """(N,) bool: pilots who are there for some heat of a round; the others miss it."""
+    numbers = _numbers(frame, round_number)
+    return np.array(
+        [any(is_there(pilot, number) for number in numbers) for pilot in problem.pilots], dtype=np.bool_
+    )
 
 
 def allowed_heats(problem: DayProblem, frame: Frame, round_number: int) -> np.ndarray:
-    """(N, H) bool: heats of a round that each pilot may fly in; a row of False misses the round."""
-    first = (round_number - 1) * frame.heats + 1
-    last = round_number * frame.heats
+    """(N, H) bool: heats of a round that each pilot may fly in, by presence and by a heat that is set."""
+    numbers = _numbers(frame, round_number)
     return np.array(
         [
-            [may_fly(pilot, number, first, last) for number in range(first, last + 1)]
+            [
+                is_there(pilot, number) and (pilot.heat not in numbers or pilot.heat == number)
+                for number in numbers
+            ]
             for pilot in problem.pilots
         ],
         dtype=np.bool_,

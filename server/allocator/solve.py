@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from server.allocator.conflicts import find_conflict
+from server.allocator.conflicts import find_conflict, find_lasting_conflict
 from server.allocator.day import DayAnswer, DaySearch
 from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.feasibility import UndecidedError
@@ -19,7 +19,7 @@ from server.allocator.plan import CompareRow, Conflict, DayPlan, Heat, Progress,
 from server.allocator.power import SAME_LEVEL_DB, PowerLevel, hot_pilots, levels_to_try
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.schedule import frame_of
-from server.allocator.scoring import day_gear, finite_or_none, margins_db
+from server.allocator.scoring import day_gear, finite_or_none, gear_of, margins_db
 from server.radio.grade import is_flyable, picture_grade
 from server.radio.interference import site_ceiling_db
 
@@ -114,9 +114,9 @@ class _Planner:
             if self.problem.heats_given is None:
                 found = find_conflict(self.problem)
                 return (found,) if found else ()
-            return tuple(
-                found for heat in self.problem.heats_given if (found := find_conflict(self._alone(heat)))
-            )
+            alone = [find_conflict(self._alone(heat)) for heat in self.problem.heats_given]
+            found = find_lasting_conflict(self.problem, self.problem.heats_given) if not any(alone) else None
+            return tuple(one for one in (*alone, found) if one)
         except UndecidedError as error:
             raise Cancelled(
                 "whether the hard rules can hold was not decided within the search limit"
@@ -162,8 +162,7 @@ class _Planner:
 
     def _first_stage_db(self, heat: Sequence[str], level: PowerLevel) -> float:
         rows = [row for row, pilot in enumerate(self.problem.pilots) if pilot.callsign in heat]
-        problem = self.problem.with_pilots(tuple(self.problem.pilots[row] for row in rows))
-        gear = day_gear(replace(problem, heats_given=None), [level.powers_mw[row] for row in rows])
+        gear = gear_of(day_gear(self.problem, level.powers_mw), rows)
         answer = best_worst_margin(gear, self.problem.node_limit // 8, self.problem.seed, self._go_on)
         self.nodes += answer.nodes
         return answer.worst_margin_db
@@ -189,8 +188,6 @@ class _Planner:
         index = {pilot.callsign: row for row, pilot in enumerate(self.problem.pilots)}
         heats = [[index[name] for name in heat] for heat in self.problem.heats_given or ()]
         answer = channels_for_heats(self.problem, heats, level.powers_mw, self._go_on)
-        if answer is None:
-            raise Cancelled("no channels were found that every pilot can keep through all given heats")
         self.nodes += answer.nodes
         numbers = _rounds_of(heats)
         planned = tuple(
