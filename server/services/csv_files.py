@@ -1,4 +1,4 @@
-"""Tables of text from any sign-up form or spreadsheet, with the line of every row, and back without formulas.
+"""Tables of text from any sign-up form or spreadsheet, with the line of every row.
 
 Reading never guesses an encoding: a file that is not UTF-8 is refused with the byte that shows it, because a
 callsign with a wrong letter is worse than a file that has to be saved again.
@@ -17,7 +17,6 @@ LARGEST_BYTES = 5_000_000
 DELIMITERS = (",", ";", "\t")
 
 _SAVE_AS = "save it again in UTF-8; spreadsheets call that “CSV UTF-8”"
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True)
@@ -85,11 +84,6 @@ def read_table(data: bytes, file: str, expected: Sequence[str]) -> Table:
 def column_key(name: str) -> str:
     """What spellings of one column name have in common: “Power mW” is power_mw."""
     return "_".join(unicodedata.normalize("NFC", name).casefold().replace("-", " ").replace("_", " ").split())
-
-
-def spreadsheet_safe(cell: str) -> str:
-    """A cell that no spreadsheet takes for a formula: a leading quote makes it text."""
-    return f"'{cell}" if cell.startswith(_FORMULA_STARTS) else cell
 
 
 def _delimiter(text: str, expected: Sequence[str]) -> str:

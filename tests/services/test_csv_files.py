@@ -1,4 +1,4 @@
-"""Tables of text: separators, quotes, lines, encodings, and cells that must not become formulas."""
+"""Tables of text: separators, quotes, lines and encodings."""
 
 import pytest
 
@@ -89,16 +89,6 @@ def test_a_wrong_byte_is_found_with_its_line_and_place():
 )
 def test_spellings_of_a_column_have_one_key(name, key):
     assert column_key(name) == key
-
-
-@pytest.mark.parametrize("cell", ["=1+1", "+44", "-1", "@sum", "\tx", "\rx"])
-def test_a_cell_that_a_spreadsheet_would_compute_becomes_text(cell):
-    assert spreadsheet_safe(cell) == f"'{cell}"
-
-
-@pytest.mark.parametrize("cell", ["", "Wren", "5800", "R1-R8"])
-def test_any_other_cell_stays_as_it_is(cell):
-    assert spreadsheet_safe(cell) == cell
 
 
 def test_reads_a_file_up_to_the_largest_size(tmp_path):
