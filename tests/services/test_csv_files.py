@@ -8,7 +8,6 @@ from server.services.csv_files import (
     decode,
     read_file,
     read_table,
-    spreadsheet_safe,
 )
 from server.services.faults import FaultyInputError
 
