@@ -5,6 +5,7 @@ import sys
 from collections.abc import Sequence
 
 from server import __version__
+from server.cli_demo import add_demo_parser
 from server.cli_plan import add_check_parser, add_plan_parser
 from server.cli_run import add_director_parser, add_run_parser
 
@@ -22,6 +23,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"bandstand {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     add_run_parser(commands)
+    add_demo_parser(commands)
     add_plan_parser(commands)
     add_check_parser(commands)
     add_director_parser(commands)

@@ -2,7 +2,7 @@
 
 import socket
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 
 import uvicorn
@@ -27,11 +27,15 @@ class CannotServeError(Exception):
     """The data file or the port cannot be had; the message says why and what would be right."""
 
 
-def serve(configured: Settings) -> None:
-    """Serve until told to stop. Raises CannotServeError."""
+Prepare = Callable[[Database, str], Sequence[str]]
+"""Gets the data file and the address of this machine's own browser; gives lines to print with the address."""
+
+
+def serve(configured: Settings, prepare: Prepare | None = None) -> None:
+    """Serve until told to stop; ``prepare`` may fill the data file first. Raises CannotServeError."""
     with _data_in_use(configured), only_server(configured.database_file), _listener(configured) as listener:
         app = create_app(configured)
-        _say_where(app, configured, port=listener.getsockname()[1])
+        _say_where(app, configured, listener.getsockname()[1], prepare)
         _allow_many_connections()
         server = uvicorn.Server(
             uvicorn.Config(
@@ -87,7 +91,7 @@ def _listener(configured: Settings) -> socket.socket:
         ) from error
 
 
-def _say_where(app: FastAPI, configured: Settings, port: int) -> None:
+def _say_where(app: FastAPI, configured: Settings, port: int, prepare: Prepare | None) -> None:
     with app.state.database.write() as session:
         pass_phrase = access.make_first_pass_phrase(session, utc_now())
     lines = [f"Data file:        {configured.database_file}"]
@@ -100,6 +104,9 @@ def _say_where(app: FastAPI, configured: Settings, port: int) -> None:
     else:
         host = f"[{configured.host}]" if ":" in configured.host else configured.host
         lines.append(f"Address:          http://{host}:{port}/")
+    if prepare is not None:
+        own = "localhost" if configured.host in ALL_INTERFACES else configured.host
+        lines += prepare(app.state.database, f"http://{f'[{own}]' if ':' in own else own}:{port}")
     print("\n".join([*lines, "Stop with Ctrl-C."]), flush=True)
 
 
