@@ -1,0 +1,88 @@
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Annotated, ClassVar
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import RedirectResponse, Response
+
+from server.services import days
+from server.services.day_fields import time_zones, zone_of_this_machine
+from server.services.errors import InputError
+from server.storage.session import Database
+from server.storage.tables import FieldDay
+from server.web.dependencies import DatabaseOfApp, Now
+from server.web.templating import Page, render
+
+router = APIRouter()
+
+
+@dataclass(frozen=True)
+class DaysPage(Page):
+    """Every field day, and the fields of a new one with what stands in them."""
+
+    template: ClassVar[str] = "days/page.html"
+    days: Sequence[FieldDay]
+    current_code: str
+    form: Mapping[str, str]
+    time_zones: Sequence[str]
+    errors: Mapping[str, str] = field(default_factory=dict)
+
+
+@router.get("/days")
+def show_days(request: Request, database: DatabaseOfApp, now: Now) -> Response:
+    return render(request, _page(database, _usual_fields(now), {}))
+
+
+@router.post("/days")
+def create_day(
+    request: Request,
+    database: DatabaseOfApp,
+    now: Now,
+    name: Annotated[str, Form()] = "",
+    date: Annotated[str, Form()] = "",
+    time_zone: Annotated[str, Form()] = "",
+    code: Annotated[str, Form()] = "",
+) -> Response:
+    typed = {"name": name, "date": date, "time_zone": time_zone, "code": code}
+    try:
+        with database.write() as session:
+            day = days.create_day(session, typed, now)
+    except InputError as error:
+        return render(request, _page(database, typed, error.faults), 422)
+    return RedirectResponse(f"/days/{day.code}/site", 303)
+
+
+@router.get("/days/{code}")
+def open_day(code: str, database: DatabaseOfApp) -> Response:
+    with database.read() as session:
+        day = days.day_with(session, code)
+    return RedirectResponse(f"/days/{day.code}/check-in", 303)
+
+
+@router.post("/days/{code}/archive")
+def archive_day(code: str, database: DatabaseOfApp, now: Now) -> Response:
+    with database.write() as session:
+        days.archive(session, code, now)
+    return RedirectResponse("/days", 303)
+
+
+@router.post("/days/{code}/bring-back")
+def bring_day_back(code: str, database: DatabaseOfApp, now: Now) -> Response:
+    with database.write() as session:
+        days.bring_back(session, code, now)
+    return RedirectResponse("/days", 303)
+
+
+def _usual_fields(now: datetime) -> dict[str, str]:
+    """Today where this machine stands."""
+    zone = zone_of_this_machine()
+    return {"name": "", "date": now.astimezone(ZoneInfo(zone)).date().isoformat(), "time_zone": zone}
+
+
+def _page(database: Database, form: Mapping[str, str], errors: Mapping[str, str]) -> DaysPage:
+    with database.read() as session:
+        current = days.current_day(session)
+        listed = days.all_days(session)
+    return DaysPage(listed, current.code if current else "", form, time_zones(), errors)
