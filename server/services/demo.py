@@ -13,8 +13,8 @@ from server.services import days, pilots, planning, plans, site
 from server.services.draft_changes import keep_planned
 from server.services.drafts import from_plan
 from server.services.site_fields import fields_of
-from server.services.standings import day_id, open_draft, standing
 from server.services.stale_forms import Form
+from server.services.standings import day_id, open_draft, standing
 from server.storage import pilots as stored_pilots
 from server.storage.session import Database
 from server.storage.tables import FieldDay
