@@ -68,6 +68,11 @@ class Board:
         return (self.join_url or f"/join/{self.code}").removeprefix("http://")
 
     @property
+    def widest(self) -> int:
+        """The slots of the fullest heat."""
+        return max((len(heat.slots) for heat in self.heats), default=0)
+
+    @property
     def rounds(self) -> tuple[tuple[int, tuple[BoardHeat, ...]], ...]:
         """Heats by round, both in the order of flying."""
         numbers = sorted({heat.round for heat in self.heats})

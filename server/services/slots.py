@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from sqlmodel import Session
 
-from server.radio.channels import labels_at
+from server.radio.channels import labels_at, lookalikes
 from server.radio.errors import TuningError
 from server.radio.tuning import parse_tuning
 from server.services.errors import NotFoundError
@@ -26,21 +26,13 @@ from server.storage.tables import NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot,
 Standing = Literal["planned", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
 
 REASONS: dict[Standing, str] = {
-    "planned": "Your heat is not called yet. The director's voice outranks this screen.",
-    "not in the plan": "You came after this plan was published. The director adds you with the next one.",
+    "planned": "Not called yet. The director's voice outranks this screen.",
+    "not in the plan": "You came after this plan. The director adds you with the next one.",
     "no plan yet": "No plan is published yet. Your heat appears here by itself.",
     "withdrawn": "You are withdrawn from this day. Tell the desk if you want to fly.",
-    "no-show": "You were called and did not come. Tell the desk that you are here.",
+    "no-show": "You are marked as not here. Tell the desk that you are.",
     "day over": "This field day is over. At the next one you get a new link.",
 }
-
-
-@dataclass(frozen=True)
-class Tuned:
-    """A carrier by the pilot's own name for it, where there is one, and in MHz."""
-
-    channel: str | None
-    mhz: int
 
 
 @dataclass(frozen=True)
@@ -53,17 +45,25 @@ class Lookalike:
 
 
 @dataclass(frozen=True)
+class Tuned:
+    """A carrier by the pilot's own name for it, where there is one, and in MHz."""
+
+    channel: str | None
+    mhz: int
+    lookalikes: tuple[Lookalike, ...] = ()
+
+    @property
+    def other_labels(self) -> tuple[str, ...]:
+        """Further names of the same carrier, which are right too."""
+        return tuple(label for label in labels_at(self.mhz) if label != self.channel)
+
+
+@dataclass(frozen=True)
 class MyHeat:
     number: int
     round: int
     tuned: Tuned
     power_mw: float
-    lookalikes: tuple[Lookalike, ...]
-
-    @property
-    def other_labels(self) -> tuple[str, ...]:
-        """Further names of the same carrier, which are right too."""
-        return tuple(label for label in labels_at(self.tuned.mhz) if label != self.tuned.channel)
 
 
 @dataclass(frozen=True)
@@ -98,6 +98,11 @@ class MySlot:
     known_on: bool
     word: Word
     word_in_doubt: Word
+
+    @property
+    def tuned(self) -> Tuned | None:
+        """The channel to set: that of the next heat, or the provisional one."""
+        return self.heats[0].tuned if self.heats else self.provisional
 
     @property
     def reason(self) -> str:
@@ -182,25 +187,18 @@ class _Reading:
 
 
 def _heat(heat: Mapping[str, Any], slot: Mapping[str, Any]) -> MyHeat:
-    return MyHeat(
-        number=heat["heat"],
-        round=heat["round"],
-        tuned=Tuned(slot["channel"], slot["mhz"]),
-        power_mw=slot["power_mw"],
-        lookalikes=tuple(
-            Lookalike(other["channel"], other["mhz"], other["mhz"] - slot["mhz"])
-            for other in slot["lookalikes"]
-        ),
-    )
+    mhz, others = slot["mhz"], slot["lookalikes"]
+    similar = tuple(Lookalike(one["channel"], one["mhz"], one["mhz"] - mhz) for one in others)
+    return MyHeat(heat["heat"], heat["round"], Tuned(slot["channel"], mhz, similar), slot["power_mw"])
 
 
 def _provisional(pilot: Pilot, aircraft: list[Aircraft]) -> Tuned | None:
-    if pilot.provisional_mhz is None:
+    mhz = pilot.provisional_mhz
+    if mhz is None:
         return None
     flying = next((one for one in aircraft if one.id == pilot.flying_aircraft_id), None)
-    return Tuned(
-        label_at(pilot.provisional_mhz, _labels(flying.tunes) if flying else {}), pilot.provisional_mhz
-    )
+    similar = tuple(Lookalike(one.label, one.mhz, one.mhz - mhz) for one in lookalikes(mhz))
+    return Tuned(label_at(mhz, _labels(flying.tunes) if flying else {}), mhz, similar)
 
 
 def _labels(tunes: str) -> dict[int, str]:

@@ -10,32 +10,55 @@
   const pollMs = Number(page.dataset.pollMs || 5000), retryStreamMs = 6 * pollMs;
   const storeKey = `bandstand ${page.dataset.topic}`;
   let shown = Number(page.dataset.order || -1);  // order of the newest state that the server gave this page
-  let fromStore = false;                         // what is painted came out of localStorage, not from the server
-  let lastMs = Date.now();                       // last sign of life
-  let source = null, openedMs = 0, failures = 0, polledMs = 0, polling = false;
+  let painted = null;                            // the fragment on the page, once it came by message
+  let fromStore = false;                         // it came out of localStorage: the server has not confirmed it
+  let painting = Promise.resolve();              // one after another, so that they end in the order they began
+  let lastMs = Date.now();                       // last sign of life; the page itself until the first one
+  let confirmed = false;                         // there was one: a page out of the browser's cache has had none
+  let source = null, openedMs = 0, failures = 0, polledMs = 0, polling = false, gone = false;
 
   const texts = () => new Map([...target.querySelectorAll("[data-key]")].map((node) => [node.dataset.key, node.textContent]));
 
   async function paint(html) {
+    if (html === painted) return;
     const before = texts();
-    await htmx.swap({ target, text: html, swap: "innerMorph" });
+    if (window.htmx) await htmx.swap({ target, text: html, swap: "innerMorph" });
+    else target.innerHTML = html;  // a script that did not come through must not keep an old channel on the page
+    painted = html;
+    if (!before.size) return;
     for (const node of target.querySelectorAll("[data-key]")) {
-      const was = before.get(node.dataset.key);
-      node.toggleAttribute("data-changed", was !== undefined && was !== node.textContent);
+      node.toggleAttribute("data-changed", before.get(node.dataset.key) !== node.textContent);
     }
   }
 
   function show(state) {
-    if (state.order > shown || (fromStore && state.order === shown)) {
-      shown = state.order;
-      fromStore = false;
-      paint(state.html);
-      try { localStorage.setItem(storeKey, JSON.stringify(state)); } catch { /* storage full or closed: the page still works */ }
-    }
-    heard();
+    painting = painting.then(async () => {
+      if (state.order >= shown) {
+        await paint(state.html);
+        shown = state.order;
+        fromStore = false;
+        keep({ ...state, atMs: Date.now() });
+      }
+      heard();
+    }).catch((error) => console.error(error));  // no sign of life then: the page turns stale by itself
+  }
+
+  function keep(state) {
+    try { localStorage.setItem(storeKey, JSON.stringify(state)); } catch { /* storage full or closed: the page still works */ }
+  }
+
+  function restore() {
+    try {
+      const kept = JSON.parse(localStorage.getItem(storeKey));
+      fromStore = Boolean(kept && kept.order > shown);
+      if (!fromStore) return;
+      lastMs = kept.atMs;
+      painting = paint(kept.html);
+    } catch { /* nothing usable kept */ }
   }
 
   function heard() {
+    confirmed = true;
     lastMs = Date.now();
     tick();
   }
@@ -43,21 +66,25 @@
   function heardStream() {
     failures = 0;
     polling = false;
-    heard();
   }
 
   function open() {
     close();
+    if (document.hidden || gone) return;  // a browser keeps few connections to one server: leave them to pages in sight
     openedMs = Date.now();
     failures += 1;
     source = new EventSource(page.dataset.stream);
     source.addEventListener("state", (event) => {
-      show(JSON.parse(event.data));
       heardStream();
+      show(JSON.parse(event.data));
     });
     source.addEventListener("hb", (event) => {
       heardStream();
       if (JSON.parse(event.data).order > shown) poll();  // a state message was dropped on the way
+      else if (!fromStore) heard();
+    });
+    source.addEventListener("error", () => {
+      if (source && source.readyState === EventSource.CLOSED) poll();  // refused: it will not try again by itself
     });
   }
 
@@ -67,12 +94,22 @@
   }
 
   async function poll() {
-    if (Date.now() - polledMs < heartbeatMs) return;
+    if (gone || Date.now() - polledMs < heartbeatMs) return;
     polledMs = Date.now();
+    const patience = new AbortController(), timer = setTimeout(() => patience.abort(), pollMs);
     try {
-      const answer = await fetch(page.dataset.stateUrl, { cache: "no-store", signal: AbortSignal.timeout(pollMs) });
+      const answer = await fetch(page.dataset.stateUrl, { cache: "no-cache", signal: patience.signal });
       if (answer.ok) show(await answer.json());
+      else if (answer.status === 410 && (await answer.json()).gone) leave();
     } catch { /* no answer: the age on the page goes on growing */ }
+    clearTimeout(timer);
+  }
+
+  function leave() {  // the link was replaced: the server has a page that says so
+    gone = true;
+    close();
+    try { localStorage.removeItem(storeKey); } catch { /* nothing was kept */ }
+    location.reload();
   }
 
   function tick() {
@@ -88,30 +125,28 @@
   }
 
   function write(stale, age) {
-    document.body.dataset.state = stale ? "stale" : "live";
     const clock = new Date(lastMs).toLocaleTimeString([], { hour12: false });
-    const words = fromStore ? "Kept from before, not confirmed. Ask the director."
-      : stale ? `May be out of date since ${clock}, ${Math.round(age / 1000)} s ago. Ask the director.`
-      : polling ? `Updates every ${pollMs / 1000} s. Checked ${clock}` : `Live. Checked ${clock}`;
-    const line = document.getElementById("live-line-text");
-    if (line && line.textContent !== words) line.textContent = words;
-    const aloud = document.getElementById("live-line-aloud"), said = stale ? "This page may be out of date." : "";
-    if (aloud && aloud.textContent !== said) aloud.textContent = said;
+    document.body.dataset.state = stale ? "stale" : confirmed ? "live" : "still";
+    say("#live-line-text", stale ? `May be out of date since ${clock} (${inWords(age)})`
+      : !confirmed ? "Asking the server for the latest"
+      : polling ? `Updates every ${pollMs / 1000} s. Checked ${clock}` : `Live. Checked ${clock}`);
+    say("#live-line-aloud", stale ? "This page may be out of date." : "");
+    say("[data-stale-since]", clock);
   }
 
-  function restore() {
-    try {
-      const kept = JSON.parse(localStorage.getItem(storeKey));
-      fromStore = Boolean(kept && kept.order > shown);
-      if (fromStore) paint(kept.html);
-    } catch { /* nothing usable kept */ }
+  function say(where, words) {
+    const node = document.querySelector(where);
+    if (node && node.textContent !== words) node.textContent = words;
   }
+
+  const inWords = (ms) => ms < 120_000 ? `${Math.round(ms / 1000)} s` : `${Math.round(ms / 60_000)} min`;
 
   document.addEventListener("visibilitychange", () => {
     if (document.hidden) return close();
     tick();
     open();
   });
+  window.addEventListener("pagehide", close);
   window.addEventListener("pageshow", (event) => event.persisted && open());
   window.addEventListener("online", open);
   restore();

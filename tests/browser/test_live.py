@@ -163,5 +163,5 @@ def test_kept_state_is_not_called_live_until_the_server_confirms_it(page, field)
     page.route("**/state", lambda route: route.abort())
     page.reload()
     expect(channel(page)).to_have_text("F4")
-    expect(page.locator("#live-line-text")).to_have_text(re.compile("^Kept from before"))
+    expect(page.locator("#live-line-text")).to_have_text(re.compile("^May be out of date since"))
     assert page.locator("body").get_attribute("data-state") == "stale"
