@@ -75,7 +75,7 @@ def _sheet_facts(sheet: HeatSheet) -> dict[str, Any]:
         "replaced_by": sheet.replaced_by,
         "published": sheet.published_words,
         "rules": sheet.rules_words,
-        "conditions": sheet.plan["rules"]["conditions"],
+        "conditions": sheet.plan["rules"]["conditions"] or "",
         "distances": sheet.distances_words,
         "warnings": sheet.plan["warnings"],
         "moves": sheet.plan["moves"],

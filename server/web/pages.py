@@ -58,7 +58,7 @@ class NoSlotPage(Page):
 
 @dataclass(frozen=True)
 class HeatSheetPage(Page):
-    """`sheet` None before the first plan is published; `board_qr` an SVG for paper."""
+    """`sheet` None before the first plan is published."""
 
     template: ClassVar[str] = "heat_sheet/page.html"
     day: FieldDay
@@ -66,4 +66,3 @@ class HeatSheetPage(Page):
     sheet: HeatSheet | None
     by: By
     antennas: Mapping[str, str]
-    board_qr: str | None

@@ -10,7 +10,6 @@ from server.services.days import day_with
 from server.services.gear_words import ANTENNA_NAMES
 from server.services.heat_sheets import By
 from server.services.paper import CheckInForm, Paper
-from server.services.qr_codes import qr_svg
 from server.web.dependencies import DatabaseOfApp
 from server.web.pages import HeatSheetPage
 from server.web.templating import render
@@ -28,10 +27,7 @@ def show_heat_sheet(
 ) -> Response:
     with database.read() as session:
         day, sheet = heat_sheets.heat_sheet(session, code, plan)
-    board_qr = qr_svg(sheet.board_url) if sheet and sheet.board_url else None
-    page = HeatSheetPage(
-        day=day, tab="heat-sheet", sheet=sheet, by=by, antennas=ANTENNA_NAMES, board_qr=board_qr
-    )
+    page = HeatSheetPage(day=day, tab="heat-sheet", sheet=sheet, by=by, antennas=ANTENNA_NAMES)
     return render(request, page)
 
 
