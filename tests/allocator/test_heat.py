@@ -283,10 +283,10 @@ def test_indifference_gives_up_that_much_of_the_margin_and_no_more(seed):
 
 def stopped_searches():
     """Heats with the node budgets at which their search may be stopped, from none to all but one."""
-    for seed in range(8):
-        heat = mix(seed, 4 + seed % 2, 12)
+    for seed in range(6):
+        heat = mix(seed, 3 + seed % 2, 9)
         whole = best_channels(heat.gear)
-        budgets = {0, 1, 2, 3, whole.nodes - 1, *range(0, whole.nodes, whole.nodes // 12 + 1)}
+        budgets = {0, 1, 2, 3, whole.nodes - 1, *range(0, whole.nodes, whole.nodes // 8 + 1)}
         for limit in sorted(budgets) if whole.mhz else ():
             yield heat.gear, whole, limit
 
@@ -325,29 +325,31 @@ def test_the_same_budget_gives_the_same_answer():
 
 
 def test_stage_1_alone_stops_at_its_budget():
-    gear = equal_pilots(6, usual_mhz()).gear
-    answer = best_worst_margin(gear, node_limit=50)
-    assert answer.nodes <= 50
+    gear = equal_pilots(4, usual_mhz()[::2], 600).gear
+    half = best_worst_margin(gear).nodes // 2
+    answer = best_worst_margin(gear, node_limit=half)
+    assert answer.nodes == half > 0
     assert not answer.is_best_proved
     assert answer.worst_margin_db <= answer.best_margin_db
 
 
 @pytest.mark.parametrize("chunk_nodes", [1, 7, 10_000_000])
 def test_chunks_do_not_change_the_answer(monkeypatch, chunk_nodes):
-    heats = [mix(seed, 2 + seed % 4, 12) for seed in range(12)]
+    heats = [mix(seed, 2 + seed % 3, 10) for seed in range(9)]
     usual = [best_channels(heat.gear) for heat in heats]
     monkeypatch.setattr(heat_module, "CHUNK_NODES", chunk_nodes)
     assert [best_channels(heat.gear) for heat in heats] == usual
 
 
-def test_progress_tells_stage_nodes_and_the_best_so_far():
+def test_progress_tells_stage_nodes_and_the_best_so_far(monkeypatch):
+    monkeypatch.setattr(heat_module, "CHUNK_NODES", 5)
     told = []
 
     def keep_going(stage, nodes, margin_db):
         told.append((stage, nodes, margin_db))
         return True
 
-    answer = best_channels(equal_pilots(5, usual_mhz()).gear, keep_going=keep_going)
+    answer = best_channels(equal_pilots(4, RACEBAND_MHZ).gear, keep_going=keep_going)
     stages = [stage for stage, _ in itertools.groupby(told, key=lambda row: row[0])]
     assert stages == ["best worst margin", "stressed margin", "choice among equals"]
     nodes = [row[1] for row in told]
@@ -358,10 +360,10 @@ def test_progress_tells_stage_nodes_and_the_best_so_far():
     assert first[-1] == pytest.approx(answer.best_margin_db)
 
 
-@pytest.mark.parametrize("looks", range(1, 30))
+@pytest.mark.parametrize("looks", [1, 2, 3, 4, 5, 6, 8, 13, 21, 29])
 def test_cancelling_stops_at_once_with_what_is_known(monkeypatch, looks):
     monkeypatch.setattr(heat_module, "CHUNK_NODES", 5)
-    gear = mix(4, 5, 12).gear
+    gear = mix(4, 4, 10).gear
     whole = best_channels(gear)
     calls = []
 
