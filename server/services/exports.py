@@ -30,8 +30,8 @@ COLUMNS = (
     "limiting_cause",
 )
 
-# What a spreadsheet takes for the start of a formula; it cuts white space away before it looks.
-_FORMULA = re.compile(r"\s*[=+\-@\t\r]|[\t\r]")
+# What a spreadsheet takes for the start of a formula, wide forms too; it cuts white space away before it looks.
+_FORMULA = re.compile(r"\s*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
 _LONGEST_NAME = 40
 
 

@@ -38,7 +38,7 @@ def test_a_margin_that_nobody_takes_is_empty_and_a_negative_one_a_number():
     assert [row["margin_db"] for row in rows_of(plan_csv(sheet))] == ["", "-0.59"]
 
 
-@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", " =", "\n="])
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", " =", "\n=", "\uff1d"])
 def test_nothing_typed_is_computed_by_a_spreadsheet(start):
     callsign = f'{start}HYPERLINK("http://evil.example")'
     (row,) = rows_of(plan_csv(make_sheet([[(callsign, "R1")]])))
