@@ -41,8 +41,8 @@ def channels_inside(rule_set: RuleSet, width_mhz: float) -> tuple[Channel, ...]:
     return tuple(channel for channel in CATALOGUE if channel.mhz in inside)
 
 
-def runs_of(channels: Iterable[Channel]) -> str:
-    """Channels in few words: "A1-A8, E1-E3, F4"."""
+def runs_of(channels: Iterable[Channel]) -> list[str]:
+    """Channels in few words: a run of one band as its first and last label with a dash, or one label."""
     runs: list[list[Channel]] = []
     for channel in channels:
         last = runs[-1][-1] if runs else None
@@ -50,11 +50,11 @@ def runs_of(channels: Iterable[Channel]) -> str:
             runs[-1].append(channel)
         else:
             runs.append([channel])
-    return ", ".join(_run(run) for run in runs)
+    return [_run(run) for run in runs]
 
 
 def _run(run: Sequence[Channel]) -> str:
-    return run[0].label if len(run) == 1 else f"{run[0].label}-{run[-1].label}"
+    return run[0].label if len(run) == 1 else f"{run[0].label}\N{EN DASH}{run[-1].label}"
 
 
 def _row(mhz: int, settings: DaySettings, rule_set: RuleSet | None, width_mhz: float) -> ChannelRow:

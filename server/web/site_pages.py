@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any, ClassVar
 
 from server.radio.channels import BANDS, CATALOGUE
@@ -38,7 +39,7 @@ class RuleChoice:
     """A rule set in the list, with the channels of the table that fall inside."""
 
     rule_set: RuleSet
-    channels: str
+    runs: Sequence[str]
     count: int
 
 
@@ -60,8 +61,8 @@ class Surroundings:
 @dataclass(frozen=True)
 class SitePage(Page):
     """`form` is the text of every field, `was` what stood there when the page was loaded; `errors` and
-    `theirs` (what somebody else saved) are by field. `saved` are the sentences of what was just saved,
-    None where nothing was posted. `facts` are None while a distance cannot be used."""
+    `theirs` (what somebody else saved) are by field. `saved` are the sentences of what was saved at
+    `saved_at`, None where nothing was posted. `facts` are None while a distance cannot be used."""
 
     template: ClassVar[str] = "site/page.html"
     day: FieldDay
@@ -80,7 +81,9 @@ class SitePage(Page):
     errors: Mapping[str, str] = field(default_factory=dict)
     theirs: Mapping[str, str] = field(default_factory=dict)
     saved: Sequence[str] | None = None
+    saved_at: datetime | None = None
     notice: str = ""
+    is_part: bool = False
     tab: str = "site"
     labels: Mapping[str, str] = field(default_factory=lambda: LABELS)
     bands: Sequence[str] = BANDS
@@ -98,7 +101,7 @@ class SitePage(Page):
 class SiteForm(SitePage):
     """The page without its frame, after a form was taken or refused."""
 
-    template: ClassVar[str] = "site/_form.html"
+    template: ClassVar[str] = "site/_saved_or_refused.html"
 
 
 @dataclass(frozen=True)
@@ -120,7 +123,7 @@ def site_page(
 ) -> SitePage:
     """The page with these texts in its fields, or with those of the day.
 
-    said  errors, theirs, saved, notice and version, where they are not the usual
+    said  errors, theirs, saved, saved_at, notice and version, where they are not the usual
     """
     stored = fields_of(day)
     form, was = form or stored, was or stored
@@ -130,6 +133,7 @@ def site_page(
     return kind(
         day=day,
         form=form,
+        is_part=is_fragment,
         was=was,
         around=around,
         facts=facts_of(form),

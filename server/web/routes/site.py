@@ -1,3 +1,4 @@
+from collections.abc import AsyncIterator
 from typing import Annotated, Any
 from urllib.parse import urlsplit
 
@@ -30,8 +31,9 @@ OTHER = "other"
 ONLY_HERE = frozenset({"127.0.0.1", "localhost", "::1"})
 
 
-async def _form_data(request: Request) -> FormData:
-    return await request.form()
+async def _form_data(request: Request) -> AsyncIterator[FormData]:
+    async with request.form() as form:
+        yield form
 
 
 Posted = Annotated[FormData, Depends(_form_data)]
@@ -62,6 +64,7 @@ def save_site(
     status = 200
     try:
         with database.write() as session:
+            said["saved_at"] = now
             said["saved"] = site.save(session, days.day_with(session, code), form, now)
     except InputError as error:
         status = 422
