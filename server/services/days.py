@@ -18,7 +18,7 @@ from server.radio import rules
 from server.radio.channels import CATALOGUE, labels_at
 from server.radio.rules import RuleSet
 from server.radio.site import Site
-from server.services import day_fields
+from server.services import day_fields, usable
 from server.services.access import DIRECTOR
 from server.services.callsigns import tidy
 from server.services.errors import InputError, NotFoundError
@@ -144,9 +144,7 @@ def rule_set_of(day: FieldDay) -> RuleSet | None:
 
 def tested_width_mhz(day: FieldDay) -> float:
     """How wide a signal the day's rules test; the occupied width where no rules are chosen."""
-    receiver, rule_set = site_of(day).receiver, rule_set_of(day)
-    is_necessary = rule_set is not None and rule_set.tested_width == "necessary"
-    return receiver.necessary_mhz if is_necessary else receiver.occupied_mhz
+    return usable.rules_width_mhz(rule_set_of(day), site_of(day).receiver)
 
 
 def allowed_mhz(day: FieldDay, candidates_mhz: Iterable[int] | None = None) -> tuple[int, ...]:

@@ -1,9 +1,10 @@
 """What follows from a site: the best that any plan can reach, how far a power carries, the levels behind it."""
 
-from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from server.radio import decibels, exposure, grade
+from sqlmodel import Session
+
+from server.radio import exposure, grade
 from server.radio.interference import (
     Station,
     heat_margins,
@@ -15,7 +16,9 @@ from server.radio.receiver import compression_level_dbm, noise_level_dbm
 from server.radio.site import Site
 from server.services.faults import FieldsError
 from server.services.gear import ASSUMED_POWER_MW, FIELDS, read_setup
-from server.storage.tables import Aircraft, Pilot
+from server.services.usable import eirp_mw
+from server.storage import pilots
+from server.storage.tables import Aircraft, FieldDay
 
 AIRCRAFT_SHOWN = (3, 4, 5, 6, 7, 8)
 POWERS_SHOWN_MW = (25.0, 200.0, 600.0)
@@ -95,22 +98,23 @@ def site_facts(site: Site, aircraft: int) -> SiteFacts:
     )
 
 
-def strongest(pilots: Iterable[Pilot], aircraft: Mapping[int, Sequence[Aircraft]]) -> Exposure:
+def strongest(session: Session, day: FieldDay) -> Exposure:
     """The highest e.i.r.p. that any transmitter on the roster can be set to; unreadable gear is left out."""
+    day_id = day.id or 0
+    aircraft = pilots.aircraft_of_day(session, day_id)
     found: list[tuple[float, float, str | None]] = []
-    for pilot in pilots:
+    for pilot in pilots.of_day(session, day_id):
         for one in aircraft.get(pilot.id or 0, ()):
             try:
                 setup = read_setup(_as_typed(one), pilot.callsign)
             except FieldsError:
                 continue
             power_mw = setup.power_steps_mw[-1]
-            eirp_mw = power_mw * float(decibels.power_ratio(setup.gain_dbi))
-            found.append((eirp_mw, power_mw, pilot.callsign))
+            found.append((eirp_mw(power_mw, setup.gain_dbi), power_mw, pilot.callsign))
     usual: tuple[float, float, str | None] = (ASSUMED_POWER_MW, ASSUMED_POWER_MW, None)
-    eirp_mw, power_mw, callsign = max(found, key=lambda one: one[0], default=usual)
+    strongest_mw, power_mw, callsign = max(found, key=lambda one: one[0], default=usual)
     return Exposure(
-        callsign, power_mw, eirp_mw, exposure.limit_distance_m(eirp_mw), exposure.ADVISED_DISTANCE_M
+        callsign, power_mw, strongest_mw, exposure.limit_distance_m(strongest_mw), exposure.ADVISED_DISTANCE_M
     )
 
 

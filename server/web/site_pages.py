@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 from server.radio.channels import BANDS, CATALOGUE
 from server.radio.rules import FLAGGED_RANGES, RULE_SETS, WHO_DECIDES, RuleSet
 from server.radio.site import PRESETS, RECEIVER_PRESETS, Parameter, Receiver, Site, parameters_of
-from server.services import site_fields
+from server.services import site_fields, usable
 from server.services.channel_rows import ChannelRow, channel_rows, channels_inside, runs_of
 from server.services.days import (
     FormerAddress,
@@ -175,8 +175,7 @@ def _rule_choices(stored: RuleSet | None, receiver: Receiver) -> list[RuleChoice
 
 
 def _rule_choice(rule_set: RuleSet, receiver: Receiver) -> RuleChoice:
-    is_necessary = rule_set.tested_width == "necessary"
-    inside = channels_inside(rule_set, receiver.necessary_mhz if is_necessary else receiver.occupied_mhz)
+    inside = channels_inside(rule_set, usable.rules_width_mhz(rule_set, receiver))
     return RuleChoice(rule_set, runs_of(inside), len({channel.mhz for channel in inside}))
 
 

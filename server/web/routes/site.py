@@ -14,7 +14,6 @@ from server.services.site_facts import strongest
 from server.services.site_fields import LABELS
 from server.services.stale_forms import Form, StaleFormError
 from server.settings import Settings
-from server.storage import pilots
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web.dependencies import DatabaseOfApp, Now, SettingsOfApp
@@ -102,12 +101,11 @@ def _page(
 
 
 def _around(request: Request, session: Session, day: FieldDay, settings: Settings) -> Surroundings:
-    day_id = day.id or 0
     policy = Policy.of(settings.allowed_hosts, settings.public_origins, settings.body_limit_kib)
     host = urlsplit(day.base_url or "").hostname or ""
     offered = base_urls_of_this_machine(settings.port or request.url.port or 80)
     return Surroundings(
-        exposure=strongest(pilots.of_day(session, day_id), pilots.aircraft_of_day(session, day_id)),
+        exposure=strongest(session, day),
         base_urls=(*settings.public_origins, *offered),
         is_phone_proof=settings.host not in ONLY_HERE,
         unknown_host="" if not host or is_known_host(host, policy.allowed_hosts) else host,
