@@ -232,3 +232,39 @@ def test_less_power_and_less_width_never_turn_inside_into_outside(mhz, eirp_mw, 
         assert judge(mhz, eirp_mw / 2, RULE_SETS[key], width_mhz / 2).inside
     else:
         assert verdict.reasons
+
+
+def test_half_a_mhz_of_an_odd_width_counts_on_both_sides():
+    edge_to_edge = own((5794.5, 5805.5))
+    assert judge(5800, 25, edge_to_edge, 11).inside
+    assert not judge(5800, 25, edge_to_edge, 11.1).inside
+    assert "reaches from 5793.5 to 5806.5 MHz" in judge(5800, 25, edge_to_edge, 13).reasons[0]
+    assert touches_flagged(5655, 11)
+    assert touches_flagged(5595, 11)
+    assert allowed_mhz([5800], edge_to_edge, 11) == (5800,)
+
+
+def test_accepts_the_outermost_values():
+    assert own((1000, 10000, 0.001)).ranges[0].max_eirp_mw == 0.001
+    assert own((5725, 5875), most_transmitters=1).most_transmitters == 1
+    assert own((5725, 5875), tested_width="necessary", tag="D").how_sure == "follows by arithmetic"
+
+
+def test_own_rules_are_the_organisers_and_ask_for_nothing_unless_told():
+    plain = own((5725, 5875))
+    assert (plain.tag, plain.year, plain.most_transmitters, plain.licence_needed) == (
+        "own",
+        None,
+        None,
+        False,
+    )
+    assert (plain.conditions, plain.source, plain.tested_width) == ("", "", "occupied")
+
+
+@pytest.mark.parametrize(
+    ("key", "licence_needed", "year"),
+    [("us-amateur", True, 2016), ("us-unlicensed", False, 2024), ("uk-amateur", True, None)],
+)
+def test_reads_the_facts_of_a_rule_set_from_its_file(key, licence_needed, year):
+    assert (RULE_SETS[key].licence_needed, RULE_SETS[key].year) == (licence_needed, year)
+    assert RULE_SETS[key].key == key

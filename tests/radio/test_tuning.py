@@ -135,3 +135,26 @@ def test_any_text_is_read_or_refused_with_a_cure(text):
     except TuningError as error:
         understood = bool(error.cure)
     assert understood
+
+
+@pytest.mark.parametrize("text", ["05:3", "55:3", "5:03", "5:33"])
+def test_push_button_gear_counts_with_one_figure(text):
+    with pytest.raises(TuningError):
+        parse_tuning(text)
+
+
+def test_one_list_of_words_is_one_tuning_and_can_be_a_key():
+    assert {parse_tuning("R1 R2"): 1}[parse_tuning("R1 R2")] == 1
+
+
+@pytest.mark.parametrize(("letters", "problem"), [("AB", "no space between"), ("QQ", "no band, channel")])
+def test_letters_in_a_row_are_bands_only_where_each_is_one(letters, problem):
+    with pytest.raises(TuningError, match=problem):
+        parse_tuning(letters)
+
+
+def test_a_word_of_24_characters_is_shown_whole():
+    for length, is_whole in ((24, True), (25, False)):
+        with pytest.raises(TuningError) as caught:
+            parse_tuning("x" * length)
+        assert ("x" * length + "”" in caught.value.problem) is is_whole
