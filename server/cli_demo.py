@@ -38,10 +38,10 @@ def _demo(configured: Settings) -> None:
             pass_phrase = access.reset_pass_phrase(session, utc_now())
         return [
             f"Director:         {address}/days/{demo.code}/plan",
-            f"                  pass phrase of the demonstration: {pass_phrase}",
+            f"Pass phrase:      {pass_phrase}",
             f"Board:            {address}/board/{demo.code}",
             *(
-                f"{f'{name}, on a phone:':<18}{address}/slot/{token}"
+                f"{f'{name} on a phone:':<18}{address}/slot/{token}"
                 for name, token in demo.link_tokens.items()
             ),
             f"Heat sheet:       {address}/days/{demo.code}/heat-sheet",

@@ -92,6 +92,10 @@ def _listener(configured: Settings) -> socket.socket:
 
 
 def _say_where(app: FastAPI, configured: Settings, port: int, prepare: Prepare | None) -> None:
+    prepared: Sequence[str] = ()
+    if prepare is not None:
+        own = "localhost" if configured.host in ALL_INTERFACES else configured.host
+        prepared = prepare(app.state.database, f"http://{f'[{own}]' if ':' in own else own}:{port}")
     with app.state.database.write() as session:
         pass_phrase = access.make_first_pass_phrase(session, utc_now())
     lines = [f"Data file:        {configured.database_file}"]
@@ -104,10 +108,7 @@ def _say_where(app: FastAPI, configured: Settings, port: int, prepare: Prepare |
     else:
         host = f"[{configured.host}]" if ":" in configured.host else configured.host
         lines.append(f"Address:          http://{host}:{port}/")
-    if prepare is not None:
-        own = "localhost" if configured.host in ALL_INTERFACES else configured.host
-        lines += prepare(app.state.database, f"http://{f'[{own}]' if ':' in own else own}:{port}")
-    print("\n".join([*lines, "Stop with Ctrl-C."]), flush=True)
+    print("\n".join([*lines, *prepared, "Stop with Ctrl-C."]), flush=True)
 
 
 def _allow_many_connections() -> None:

@@ -10,6 +10,7 @@ from sqlmodel import Session
 
 from server.allocator.solve import plan_day
 from server.services import days, pilots, planning, plans, site
+from server.services.day_fields import zone_of_this_machine
 from server.services.draft_changes import keep_planned
 from server.services.drafts import from_plan
 from server.services.site_fields import fields_of
@@ -22,6 +23,7 @@ from server.storage.tables import FieldDay
 CODE = "tern"
 NAME = "Tern Meadow club day"
 DESK = "desk"
+BETWEEN_PILOTS = timedelta(seconds=20)
 
 _SITE = {"aircraft": "6", "rounds": "3", "rules": "tern-meadow"}
 
@@ -71,21 +73,22 @@ def make_demo(database: Database, now: datetime) -> DemoDay:
 
 
 def _check_everybody_in(session: Session, now: datetime) -> FieldDay:
-    typed = {"name": NAME, "date": now.date().isoformat(), "time_zone": "UTC", "code": CODE}
-    day = days.create_day(session, typed, now)
+    opened = now - BETWEEN_PILOTS * (len(_ROSTER) + 1)
+    zone = zone_of_this_machine()
+    typed = {"name": NAME, "date": now.date().isoformat(), "time_zone": zone, "code": CODE}
+    day = days.create_day(session, typed, opened)
     before = fields_of(day)
-    site.save(session, day, Form(before | _SITE, before, day.version), now)
-    for number, pilot in enumerate(_ROSTER):
-        pilots.add(session, day, _COMMON | pilot, DESK, now + timedelta(seconds=20 * number))
+    site.save(session, day, Form(before | _SITE, before, day.version), opened)
+    for before_now, pilot in zip(range(len(_ROSTER), 0, -1), _ROSTER, strict=True):
+        pilots.add(session, day, _COMMON | pilot, DESK, now - BETWEEN_PILOTS * before_now)
     return day
 
 
 def _plan_and_publish(session: Session, day: FieldDay, now: datetime) -> None:
-    at = now + timedelta(seconds=20 * len(_ROSTER))
     question = planning.ask(session, day)
     plan = plan_day(question.problem)
     _, stored, basis = open_draft(session, day)
     content = from_plan(plan, basis.ids(), stored, False)
-    keep_planned(session, day, question.version, content, planning.planned_words(plan), at)
+    keep_planned(session, day, question.version, content, planning.planned_words(plan), now)
     draft = standing(session, day).draft
-    plans.publish(session, day, draft.version, draft.seen, False, at)
+    plans.publish(session, day, draft.version, draft.seen, False, now)
