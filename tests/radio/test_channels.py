@@ -69,3 +69,8 @@ def test_channels_1_mhz_apart_are_twins(label, twin):
 
 def test_most_channels_have_no_twin():
     assert twins(5658) == ()
+    assert twins(5769) == ()  # B3 is 2 MHz away
+
+
+def test_16_mhz_is_too_far_for_a_lookalike():
+    assert 5785 not in [channel.mhz for channel in lookalikes(5769)]

@@ -237,7 +237,8 @@ def test_less_power_and_less_width_never_turn_inside_into_outside(mhz, eirp_mw, 
 def test_half_a_mhz_of_an_odd_width_counts_on_both_sides():
     edge_to_edge = own((5794.5, 5805.5))
     assert judge(5800, 25, edge_to_edge, 11).inside
-    assert not judge(5800, 25, edge_to_edge, 11.1).inside
+    assert not judge(5800, 25, own((5794.5, 5900)), 11.1).inside
+    assert not judge(5800, 25, own((5700, 5805.5)), 11.1).inside
     assert "reaches from 5793.5 to 5806.5 MHz" in judge(5800, 25, edge_to_edge, 13).reasons[0]
     assert touches_flagged(5655, 11)
     assert touches_flagged(5595, 11)

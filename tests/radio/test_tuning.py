@@ -24,6 +24,7 @@ def labels(text):
         ("R1-3", ["R1", "R2", "R3"]),  # what people type for R1-R3
         ("R1 \N{EN DASH} R3", ["R1", "R2", "R3"]),  # a phone's keyboard makes a long dash with spaces
         ("R3-R3", ["R3"]),
+        ("5800-5800", ["F4"]),
         ("5:3", ["R3"]),
         ("5:1-5:3", ["R1", "R2", "R3"]),
         ("5:1-3", ["R1", "R2", "R3"]),
@@ -97,6 +98,7 @@ def test_each_carrier_is_listed_once_in_ascending_order():
         ("5299", "5299", "not a carrier", "from 5300 to 6000"),
         ("6001", "6001", "not a carrier", "from 5300 to 6000"),
         ("58000", "58000", "not a carrier", "from 5300 to 6000"),
+        ("05800", "05800", "not a carrier", "from 5300 to 6000"),
         ("5800-58000", "5800-58000", "not a carrier", "from 5300 to 6000"),
         ("R1-", "R1-", "no band, channel, range or MHz", "such as"),
         ("-R1", "-R1", "no band, channel, range or MHz", "such as"),
@@ -147,7 +149,10 @@ def test_one_list_of_words_is_one_tuning_and_can_be_a_key():
     assert {parse_tuning("R1 R2"): 1}[parse_tuning("R1 R2")] == 1
 
 
-@pytest.mark.parametrize(("letters", "problem"), [("AB", "no space between"), ("QQ", "no band, channel")])
+@pytest.mark.parametrize(
+    ("letters", "problem"),
+    [("AB", "no space between"), ("ABEFRL", "no space between"), ("QQ", "no band, channel")],
+)
 def test_letters_in_a_row_are_bands_only_where_each_is_one(letters, problem):
     with pytest.raises(TuningError, match=problem):
         parse_tuning(letters)
