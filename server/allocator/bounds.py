@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from server.allocator.heat import HeatAnswer, KeepGoing, best_worst_margin
+from server.allocator.heat import KeepGoing, best_worst_margin
 from server.allocator.kernel import Gear
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.schedule import Frame
@@ -15,8 +15,8 @@ BOUND_NODES = 400_000
 
 def day_bound_db(
     problem: DayProblem, gear: Gear, powers_mw: Sequence[float], frame: Frame, keep_going: KeepGoing | None
-) -> tuple[float, HeatAnswer | None]:
-    """Upper bound in dB of the day's worst margin, and the channels of the ideal heat behind it, if any.
+) -> float:
+    """Upper bound in dB of the day's worst margin.
 
     The lowest of three arguments counts. Every pilot flies with at least ``frame.smallest`` - 1 others, at
     best the weakest of all, none nearer in frequency than where the protection ratio ends. Some heat holds
@@ -25,13 +25,12 @@ def day_bound_db(
     """
     bound = float(margin_of_load_db(_least_loads(gear, frame.smallest).max(initial=0.0)))
     bound = min(bound, float(margin_of_load_db(_load_of_weakest(gear, frame.largest))))
+    if frame.largest < 2 or np.ptp(gear.level_mw) > 0.0:
+        return bound
     ideal = _equals(problem, powers_mw, frame.largest)
-    if frame.largest < 2 or ideal is None:
-        return bound, None
-    answer = best_worst_margin(ideal, BOUND_NODES, problem.seed, keep_going)
-    if np.ptp(gear.level_mw) == 0.0:
-        bound = min(bound, answer.best_margin_db)
-    return bound, answer if answer.mhz else None
+    if ideal is None:
+        return bound
+    return min(bound, best_worst_margin(ideal, BOUND_NODES, problem.seed, keep_going).best_margin_db)
 
 
 def _least_loads(gear: Gear, in_heat: int) -> np.ndarray:

@@ -18,14 +18,15 @@ from server.allocator.bounds import day_bound_db
 from server.allocator.conflicts import round_rules
 from server.allocator.errors import Cancelled
 from server.allocator.feasibility import RoundRules, UndecidedError, find_round, spaced_channels
-from server.allocator.heat import HeatAnswer, KeepGoing
+from server.allocator.heat import KeepGoing
 from server.allocator.kernel import Gear
+from server.allocator.places import channels_of_places, places_of_day
 from server.allocator.problem import DayProblem
 from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs, rested_heats, takes_part
 from server.allocator.scoring import day_gear, load_of_margin_db, margins_db
 
 STEPS_A_PILOT = 500
-LEAST_STEPS = 4_000
+LEAST_STEPS, MOST_STEPS = 4_000, 40_000
 CHUNK_STEPS = 1_500
 """Steps between two looks at cancel and clock; well below 50 ms with eight in a heat."""
 
@@ -73,8 +74,8 @@ class DaySearch:
         self.was_stopped = False
 
     def run(self) -> DayAnswer:
-        bound_db, ideal = self._bound()
-        first = self._first_round(ideal.mhz if ideal else ())
+        bound_db = self._bound_db()
+        first = self._first_round()
         first, retunes, notes = self._kept_channels(first)
         floor_db = self._worst_db(first) - self.problem.mix_worth_db
         if self.problem.day_channels == "auto":
@@ -83,7 +84,7 @@ class DaySearch:
         worst_db = min(self._worst_db(one) for one in rounds)
         return DayAnswer(self.gear, self.frame, tuple(rounds), worst_db, bound_db, retunes, notes)
 
-    def _bound(self) -> tuple[float, HeatAnswer | None]:
+    def _bound_db(self) -> float:
         return day_bound_db(self.problem, self.gear, self.powers_mw, self._surest_heats(), self._go_on)
 
     def _surest_heats(self) -> Frame:
@@ -99,20 +100,19 @@ class DaySearch:
 
     def first_round_margins_db(self) -> tuple[float, float]:
         """Worst margin that a quick look at the first round finds, and its bound; for comparing."""
-        bound_db, ideal = self._bound()
-        return self._worst_db(self._first_round(ideal.mhz if ideal else ())), bound_db
+        return self._worst_db(self._first_round()), self._bound_db()
 
-    def _first_round(self, ideal_mhz: Sequence[int]) -> RoundPlan:
+    def _first_round(self) -> RoundPlan:
         feasible = find_round(round_rules(self.problem))
         assert feasible is not None  # conflicts were looked for before
-        starts = [self._spaced_start(feasible), self._set_start(feasible, ideal_mhz)]
+        starts = [self._spaced_start(feasible), self._places_start(feasible)]
         rules = self._everybody()
         found = [self._improve(rules, start, anneal.HOTTEST_DB) for start in starts]
         best = min(found, key=lambda one: self._rank(rules, one))
         if self._rank(rules, best)[0] >= anneal.HARD and self.usable is not self.gear.usable:
             # The fixed day's set is too small for a heat: everybody may leave it, and the plan says who does.
             self.usable = self.gear.usable
-            return self._first_round(ideal_mhz)
+            return self._first_round()
         return best
 
     def _spaced_start(self, heat_of: Sequence[int]) -> RoundPlan:
@@ -127,33 +127,30 @@ class DaySearch:
                 channel[pilot] = int(np.searchsorted(self.gear.mhz, mhz))
         return RoundPlan(np.array(heat_of, dtype=np.int64), channel)
 
-    def _set_start(self, heat_of: Sequence[int], ideal_mhz: Sequence[int]) -> RoundPlan:
-        """Channels of the ideal heat handed out, the pilots with the fewest choices first.
+    def _places_start(self, heat_of: Sequence[int]) -> RoundPlan:
+        """Pilots packed into the places of a typical heat, each place dealt over the heats.
 
-        Each pilot takes the channel of the set that fewest hold, or the own one nearest to it; then pilots
-        of one channel are dealt over the heats.
+        Who fits in no place gets the own channel nearest to one of the places.
         """
-        wanted = [int(np.searchsorted(self.gear.mhz, mhz)) for mhz in ideal_mhz]
-        if not wanted:
+        choices = [frozenset(self.gear.mhz[own].tolist()) for own in self.usable]
+        places = places_of_day(choices, self.frame.largest, self.frame.heats)
+        mhz = channels_of_places(self.problem, places, self.powers_mw, self._go_on)
+        if not mhz:
             return self._spaced_start(heat_of)
+        place_of = {pilot: number for number, place in enumerate(places) for pilot in place.pilots}
         channel = np.zeros(self.count, dtype=np.int64)
-        holders = dict.fromkeys(wanted, 0)
-        for pilot in sorted(range(self.count), key=lambda one: (int(self.usable[one].sum()), one)):
+        for pilot in range(self.count):
             own = np.flatnonzero(self.usable[pilot])
-            target = min(
-                holders,
-                key=lambda f: (
-                    not self.usable[pilot, f],
-                    holders[f],
-                    abs(self.gear.mhz[own] - self.gear.mhz[f]).min(),
-                ),
-            )
-            holders[target] += 1
-            channel[pilot] = own[np.abs(self.gear.mhz[own] - self.gear.mhz[target]).argmin()]
+            if pilot in place_of:
+                channel[pilot] = np.searchsorted(self.gear.mhz, mhz[place_of[pilot]])
+            else:
+                away = np.abs(self.gear.mhz[own, np.newaxis] - np.array(mhz)).min(axis=1)
+                channel[pilot] = own[away.argmin()]
         dealt = np.array(heat_of, dtype=np.int64)
-        for place, pilot in enumerate(sorted(range(self.count), key=lambda one: (int(channel[one]), one))):
+        in_order = sorted(range(self.count), key=lambda one: (place_of.get(one, len(places)), one))
+        for number, pilot in enumerate(in_order):
             if not self.together[pilot].any():
-                dealt[pilot] = place % self.frame.heats
+                dealt[pilot] = number % self.frame.heats
         return RoundPlan(dealt, channel)
 
     # Channels that are set already
@@ -355,7 +352,7 @@ class DaySearch:
 
     def _improve(self, rules: anneal.Round, start: RoundPlan, hottest_db: float) -> RoundPlan:
         heat_of, channel = start.heat_of.copy(), start.channel.copy()
-        chunks = -(-max(LEAST_STEPS, STEPS_A_PILOT * self.count) // CHUNK_STEPS)
+        chunks = -(-min(MOST_STEPS, max(LEAST_STEPS, STEPS_A_PILOT * self.count)) // CHUNK_STEPS)
         cooling = (anneal.COLDEST_DB / hottest_db) ** (1.0 / chunks)
         temperature = hottest_db
         for _ in range(chunks):

@@ -1,5 +1,6 @@
 """The planner as a whole: promises about finished days."""
 
+import random
 from dataclasses import replace
 
 import pytest
@@ -50,6 +51,19 @@ def test_equal_gear_reaches_the_bound_with_as_few_channels_as_places() -> None:
     assert plan.gap_db == pytest.approx(0.0, abs=0.005)
     assert len(plan.day_channels_mhz) == 6
     assert [len(heat.slots) for heat in plan.heats] == [6] * 9
+
+
+@pytest.mark.parametrize("count", [24, 40, 64, 100])
+def test_mixed_gear_of_one_power_comes_within_a_decibel_of_the_bound(count: int) -> None:
+    dice = random.Random(count)
+    pilots = tuple(
+        Pilot(f"P{row:03}", dice.choice([ALL_BANDS, ALL_BANDS, tuned("R"), tuned("ABEF")]))
+        for row in range(count)
+    )
+    plan = plan_day(DayProblem(pilots, aircraft=8, rounds=2, time_limit_s=None))
+    assert plan.gap_db is not None
+    assert plan.gap_db < 1.0
+    assert len(plan.day_channels_mhz) == 8
 
 
 def test_heats_are_as_equal_in_size_as_can_be() -> None:
