@@ -48,6 +48,7 @@ def make_snapshot(day: FieldDay, heats: Sequence[Sequence[Place]], **values: Any
         "day_channels_mhz": sorted({_tuned(at)[1] for heat in heats for _, at in heat}),
         "retunes": 0,
         "repeat_pairings": 0,
+        "heats_given": False,
         "rules": {
             "name": "Club permit",
             "source": "invented",

@@ -7,7 +7,7 @@
   if (!page || !target) return;
 
   const heartbeatMs = Number(page.dataset.heartbeatMs || 2000);
-  const pollMs = Number(page.dataset.pollMs || 5000), retryStreamMs = 6 * pollMs;
+  const pollMs = Number(page.dataset.pollMs || 2.5 * heartbeatMs), retryStreamMs = 6 * pollMs;
   const storeKey = `bandstand ${page.dataset.topic}`;
   let shown = Number(page.dataset.order || -1);  // order of the newest state that the server gave this page
   let painted = null;                            // the fragment on the page, once it came by message
@@ -129,7 +129,7 @@
     document.body.dataset.state = stale ? "stale" : confirmed ? "live" : "still";
     say("#live-line-text", stale ? `May be out of date since ${clock} (${inWords(age)})`
       : !confirmed ? "Asking the server for the latest"
-      : polling ? `Updates every ${pollMs / 1000} s. Checked ${clock}` : `Live. Checked ${clock}`);
+      : polling ? `Updates every ${inWords(pollMs)}. Checked ${clock}` : `Live. Checked ${clock}`);
     say("#live-line-aloud", stale ? "This page may be out of date." : "");
     say("[data-stale-since]", clock);
   }

@@ -2,7 +2,6 @@
 
 import json
 import re
-import shutil
 import threading
 import time
 from collections.abc import Iterator
@@ -10,7 +9,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
 from server.web.templating import make_templates
 
@@ -101,21 +100,12 @@ def field() -> Iterator[tuple[Field, str]]:
     server.server_close()
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
-def page(browser, field) -> Iterator[Page]:
-    page = browser.new_page()
+def page(browser_page, field) -> Page:
+    page = browser_page("phone")
     page.goto(field[1])
     expect(page.locator("body")).to_have_attribute("data-state", "live")
-    yield page
-    page.close()
+    return page
 
 
 def channel(page: Page):

@@ -1,0 +1,133 @@
+import pytest
+
+from server.services import days, site
+from tests.factories import NOW, make_day, make_logbook_entry, make_pilot
+from tests.factories_snapshot import publish
+
+
+@pytest.fixture
+def day(database):
+    with database.write() as session:
+        day = make_day(session, code="tern")
+        make_logbook_entry(session, day)
+    return day
+
+
+@pytest.fixture
+def planned(database, day):
+    with database.write() as session:
+        wren = make_pilot(session, day, "Wren", name="Ada Byron", station_id="EI1XYZ")
+        publish(session, day, [[(wren, "R1")]])
+    return day
+
+
+def test_the_first_page_before_any_day_says_what_will_come(client):
+    page = client.get("/")
+    assert page.status_code == 200
+    assert "No field day yet" in page.text
+
+
+def test_the_first_page_leads_everybody_to_the_board_of_the_day(client, day):
+    answer = client.get("/")
+    assert (answer.status_code, answer.headers["Location"]) == (303, "/board/tern")
+
+
+def test_the_first_page_leads_the_director_to_the_check_in(director, day):
+    assert director.get("/").headers["Location"] == "/days/tern/check-in"
+
+
+def test_the_first_page_leads_the_director_without_a_day_to_the_days(director):
+    assert director.get("/").headers["Location"] == "/days"
+
+
+def test_an_archived_day_is_not_the_day(client, database, day):
+    with database.write() as session:
+        days.archive(session, "tern", NOW)
+    assert "No field day yet" in client.get("/").text
+    assert "archived" in client.get("/board/tern").text
+
+
+def test_the_board_shows_callsign_channel_and_mhz_and_the_time_at_the_field(client, planned):
+    page = client.get("/board/tern").text
+    for words in ("Wren", "R1", "5658", "Heat 1", "Round 1", "<strong>Plan 1</strong>", ">10:30</time>"):
+        assert words in page
+
+
+def test_no_name_is_on_the_board(client, planned):
+    for address in ("/board/tern", "/board/tern/state"):
+        assert not [word for word in ("Ada", "Byron", "EI1XYZ") if word in client.get(address).text]
+
+
+def test_a_callsign_cannot_bring_markup(client, database, day):
+    with database.write() as session:
+        publish(session, day, [[(make_pilot(session, day, "<b>Wren</b>"), "R1")]])
+    assert "&lt;b&gt;Wren" in client.get("/board/tern").text
+
+
+def test_a_code_typed_on_a_phone_may_begin_with_a_capital(client, planned):
+    assert client.get("/board/Tern").status_code == 200
+    assert client.get("/board/TERN/state").status_code == 200
+
+
+@pytest.mark.parametrize("address", ["/board/none", "/board/none/state", "/board/none/stream"])
+def test_an_unknown_day_is_not_found(client, address):
+    assert client.get(address).status_code == 404
+
+
+def test_before_a_plan_the_board_says_how_many_are_here_and_where_to_check_in(client, database, day):
+    with database.write() as session:
+        make_pilot(session, day, "Wren")
+        day = days.day_with(session, "tern")
+        day.base_url = "http://192.168.8.2:8000"
+    page = client.get("/board/tern").text
+    assert "1 pilot is checked in" in page
+    assert "192.168.8.2:8000/join/tern</a>" in page
+    assert "<svg" in page  # the code to scan
+    assert "http://192.168.8.2:8000/join/tern" not in page  # shorter to type without
+
+
+def test_a_changed_address_voids_what_was_printed(client, database, day):
+    with database.write() as session:
+        row = days.day_with(session, "tern")
+        former = site.FormerAddress(base_url="http://192.168.8.2:8000", until=NOW)
+        row.settings_json = (
+            days.settings_of(row).model_copy(update={"former_addresses": (former,)}).model_dump_json()
+        )
+    page = client.get("/board/tern").text
+    assert "changed at 10:30" in page
+    assert "http://192.168.8.2:8000 are void" in page
+
+
+def test_the_page_carries_the_order_that_its_state_has(client, planned):
+    state = client.get("/board/tern/state").json()
+    assert f'data-order="{state["order"]}"' in client.get("/board/tern").text
+    assert state["html"].strip() in client.get("/board/tern").text
+
+
+def test_the_page_knows_the_rhythm_of_the_heartbeats(client, planned, settings):
+    assert f'data-heartbeat-ms="{settings.heartbeat_s * 1000:.0f}"' in client.get("/board/tern").text
+
+
+def test_who_polls_gets_the_state_once_and_then_only_news(client, database, planned):
+    first = client.get("/board/tern/state")
+    assert first.headers["Cache-Control"] == "private, no-cache"
+    again = client.get("/board/tern/state", headers={"If-None-Match": first.headers["ETag"]})
+    assert (again.status_code, again.content) == (304, b"")
+    with database.write() as session:
+        make_pilot(session, planned, "Latecomer")
+        make_logbook_entry(session, planned)
+    news = client.get("/board/tern/state", headers={"If-None-Match": first.headers["ETag"]})
+    assert news.status_code == 200
+    assert "Latecomer" in news.json()["html"]
+    assert news.json()["order"] > first.json()["order"]
+
+
+def test_a_day_of_sixty_four_fits_on_a_big_screen(client, database, day):
+    with database.write() as session:
+        pilots = [make_pilot(session, day, f"Pilot {number}") for number in range(64)]
+        channels = ("R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8")
+        one_round = [list(zip(pilots[8 * heat : 8 * heat + 8], channels, strict=True)) for heat in range(8)]
+        publish(session, day, one_round * 3, heats_a_round=8)
+    page = client.get("/board/tern").text
+    assert page.count('class="heat__slot"') == 64 * 3
+    assert "board__rounds--8 board__rounds--many" in page
