@@ -45,13 +45,16 @@ class RuleChoice:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What the page needs besides the day: who transmits, and where phones could find this machine.
+    """What the page needs besides the day's choices.
 
+    live            what is published, as the top of every page says it
+    exposure        of the strongest transmitter on the roster
     base_urls       one for each address of this machine
     is_phone_proof  whether the server listens for other devices at all
     unknown_host    the chosen address's host, if the server would not answer under it
     """
 
+    live: Mapping[str, str]
     exposure: Exposure
     base_urls: tuple[str, ...]
     is_phone_proof: bool = True
@@ -70,6 +73,7 @@ class SitePage(Page):
     was: Mapping[str, str]
     version: int
     around: Surroundings
+    live: Mapping[str, str]
     facts: SiteFacts | None
     rule_choices: Sequence[RuleChoice]
     channels: Sequence[ChannelRow]
@@ -136,6 +140,7 @@ def site_page(
         is_part=is_fragment,
         was=was,
         around=around,
+        live=around.live,
         facts=facts_of(form),
         rule_choices=_rule_choices(rule_set, settings.site.receiver),
         channels=rows,

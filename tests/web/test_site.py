@@ -52,6 +52,10 @@ def test_every_field_of_the_day_stands_on_the_page(director, code):
     assert text.count("button--primary") == 1
 
 
+def test_the_top_says_what_is_published(director, code):
+    assert "<span>Nothing is published</span>" in director.get(f"/days/{code}/site").text
+
+
 def test_what_follows_from_the_distances_is_shown(director, code):
     flying = section(director.get(f"/days/{code}/site").text, "flying")
     assert "6 +1.0 dB 4.6 clean" in flying
@@ -167,8 +171,9 @@ def test_an_overtaken_form_shows_both_versions_and_can_be_saved_again(director, 
 
 
 @pytest.mark.parametrize("version", ["", "x", "-1", "9" * 30])
-def test_a_version_that_was_tampered_with_saves_nothing(director, database, code, version):
+def test_a_form_that_does_not_say_what_it_showed_saves_nothing(director, database, code, version):
     data = posted(database, code, rounds="4") | {"version": version}
+    data = {name: text for name, text in data.items() if not name.startswith("was_")}
     assert director.post(f"/days/{code}/site", data=data).status_code == 409
     assert day_of(database, code).rounds == 1
 
@@ -258,7 +263,7 @@ def test_a_changed_address_says_which_codes_are_void_in_the_time_of_the_field(di
     data = posted(database, code) | {"base_url": "other", "base_url_other": "10.0.0.7:8000"}
     director.post(f"/days/{code}/site", data=data)
     phones = section(director.get(f"/days/{code}/site").text, "phones")
-    assert "printed with http://192.168.8.2:8000 before 10:30 are void" in phones
+    assert "printed with http://192.168.8.2:8000 before 16 May 10:30:00 are void" in phones
     assert day_of(database, code).base_url == "http://10.0.0.7:8000"
 
 

@@ -13,6 +13,7 @@ from server.services.errors import InputError
 from server.services.site_facts import strongest
 from server.services.site_fields import LABELS
 from server.services.stale_forms import Form, StaleFormError
+from server.services.standings import draft_mark
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
@@ -105,6 +106,7 @@ def _around(request: Request, session: Session, day: FieldDay, settings: Setting
     host = urlsplit(day.base_url or "").hostname or ""
     offered = base_urls_of_this_machine(settings.port or request.url.port or 80)
     return Surroundings(
+        live=dict(zip(("kind", "text"), draft_mark(session, day), strict=True)),
         exposure=strongest(session, day),
         base_urls=(*settings.public_origins, *offered),
         is_phone_proof=settings.host not in ONLY_HERE,
