@@ -10,6 +10,7 @@ from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from server import __version__, paths
+from server.services.jobs import Jobs
 from server.services.live import Hub
 from server.settings import Settings
 from server.storage import migrate
@@ -53,6 +54,7 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
     app.state.templates = make_templates()
     app.state.fragments = Fragments(app.state.templates)
     app.state.hub = Hub(app.state.fragments.message)
+    app.state.jobs = Jobs()
     errors.add_handlers(app)
     for router in ROUTERS:
         app.include_router(router)
@@ -67,4 +69,5 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     with closed_at_signals(hub):
         yield
     hub.close()
+    app.state.jobs.close()
     app.state.database.close()

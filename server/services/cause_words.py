@@ -6,14 +6,23 @@ from server.radio.interference import SlotMargin, Term
 
 TIMES, MINUS = "\N{MULTIPLICATION SIGN}", "\N{MINUS SIGN}"
 
+ALIKE = 1.3
+"""Shares within this factor, about 1 dB, count as the same."""
+
 ALONE = "Flies alone: nothing interferes"
 
 
 def cause_words(slot: SlotMargin) -> str:
-    """One sentence on the largest term: "Otter's carrier, 37 MHz above, takes 61 %"."""
+    """One sentence on the largest term: "Otter's carrier, 37 MHz above, takes 61 %".
+
+    Carriers that all take about the same are named together: no single neighbour is to blame, the distances
+    of the site are.
+    """
     term = slot.limiting_cause.largest_term
     if term is None:
         return ALONE
+    if alike := _alike_words(slot):
+        return alike
     where = _where(term.offset_mhz)
     if term.kind == "carriers":
         return f"{_possessive(term.of[0])} carrier, {where}, takes {_percent(term.share)}"
@@ -26,6 +35,19 @@ def product_words(term: Term) -> str:
     count = Counter(added)
     plus = " + ".join(f"2 {TIMES} {name}" if times == 2 else name for name, times in count.items())
     return f"{plus} {MINUS} {minus}"
+
+
+def _alike_words(slot: SlotMargin) -> str:
+    """For carriers of about the same share that together take most; empty where one stands out."""
+    carriers = [term.share for term in slot.terms if term.kind == "carriers"]
+    largest = max((term.share for term in slot.terms), default=0.0)
+    alike = [share for share in carriers if share * ALIKE >= largest]
+    if len(alike) < 2 or sum(alike) < 0.5:
+        return ""
+    counted = f"All {len(carriers)}" if len(carriers) > 2 else "Both"
+    if len(alike) < len(carriers):
+        counted = f"{len(alike)} of {len(carriers)}"
+    return f"{counted} carriers alike, {_percent(sum(alike) / len(alike))} each"
 
 
 def _where(offset_mhz: int) -> str:

@@ -11,6 +11,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
+from server.allocator.problem import MOST_PILOTS_IN_A_HEAT
 from server.services import draft_undo, drafts
 from server.services.access import DIRECTOR
 from server.services.days import settings_of
@@ -68,6 +69,18 @@ def lift_ban(session: Session, day: FieldDay, version: int, mhz: int, at: dateti
         raise InputError({"mhz": f"{mhz} MHz is in use already."})
     left = tuple(one for one in bans if one != mhz)
     _change_bans(session, day, version, left, Step(f"{mhz} MHz is in use again.", None, None, mhz), at)
+
+
+def fly(session: Session, day: FieldDay, aircraft: int, at: datetime) -> None:
+    """Set how many fly at once; the next planning goes by it. Raises InputError."""
+    if not 1 <= aircraft <= MOST_PILOTS_IN_A_HEAT:
+        raise InputError({"aircraft": f"Give a number from 1 to {MOST_PILOTS_IN_A_HEAT}."})
+    if day.aircraft == aircraft:
+        return
+    text = f"{aircraft} aircraft fly at once, not {day.aircraft}."
+    day.aircraft = aircraft
+    session.flush()
+    logbook.append(session, day_id(day), DIRECTOR, "aircraft chosen", text, {"aircraft": aircraft}, at)
 
 
 def undo(session: Session, day: FieldDay, version: int, at: datetime) -> str:

@@ -36,7 +36,10 @@ class DraftHeat:
 
 @dataclass(frozen=True)
 class PlannerFacts:
-    """What only the planner knows of a plan; gone with the first edit by hand."""
+    """What only the planner knows of a plan; gone with the first edit by hand.
+
+    cures  what would mend a plan that nobody should fly, the best first
+    """
 
     status: str
     bound_db: float | None
@@ -45,6 +48,7 @@ class PlannerFacts:
     seconds: float
     warnings: tuple[str, ...] = ()
     search_notes: tuple[str, ...] = ()
+    cures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -105,6 +109,7 @@ def from_plan(
         plan.seconds,
         plan.warnings,
         plan.search_notes,
+        tuple(cure for conflict in plan.conflicts for cure in conflict.cures),
     )
     return replace(
         before,
@@ -173,6 +178,7 @@ def from_json(text: str) -> DraftContent:
                 **planner,
                 "warnings": tuple(planner["warnings"]),
                 "search_notes": tuple(planner["search_notes"]),
+                "cures": tuple(planner["cures"]),
             }
         ),
     )

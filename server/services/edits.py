@@ -87,7 +87,7 @@ def trade_places(
     for pilot, pilot_id, to_heat in ((one, one_id, other_heat), (other, other_id, heat)):
         if content.heats[to_heat - 1].slot_of(pilot_id):
             fault = f"{pilot.callsign} flies in heat {to_heat} already. Choose another pilot."
-            raise InputError({"other": fault})
+            raise InputError({"place": fault})
     after = _with_added(_without(content, heat, one_id), heat, other_slot)
     after = _with_added(_without(after, other_heat, other_id), other_heat, one_slot)
     text = f"{one.callsign} (heat {heat}) and {other.callsign} (heat {other_heat}) change places."

@@ -93,12 +93,14 @@ def _crowded(content: DraftContent, problem: DayProblem) -> list[str]:
 
 
 def _not_to_fly(snapshot: Snapshot) -> list[str]:
-    return [
-        f"Heat {heat['heat']}: {slot['callsign']}'s picture is below grade {LOWEST_FLYABLE_GRADE}: do not fly"
-        for heat in snapshot["heats"]
-        for slot in heat["slots"]
-        if slot["picture_grade"] < LOWEST_FLYABLE_GRADE
-    ]
+    found = []
+    for heat in snapshot["heats"]:
+        bad = [one["callsign"] for one in heat["slots"] if one["picture_grade"] < LOWEST_FLYABLE_GRADE]
+        if bad:
+            found.append(
+                f"Heat {heat['heat']}: below picture grade {LOWEST_FLYABLE_GRADE}, do not fly: {', '.join(bad)}"
+            )
+    return found
 
 
 def _sentence(fault: str) -> str:

@@ -12,6 +12,7 @@ from fastapi import Depends, Request
 from fastapi.datastructures import State
 
 from server.services import access
+from server.services.jobs import Jobs
 from server.services.live import Hub
 from server.settings import Settings
 from server.storage.session import Database
@@ -72,6 +73,10 @@ def _fragments(state: Annotated[State, Depends(_state)]) -> Fragments:
     return state.fragments
 
 
+def _jobs(state: Annotated[State, Depends(_state)]) -> Jobs:
+    return state.jobs
+
+
 def _settings(state: Annotated[State, Depends(_state)]) -> Settings:
     return state.settings
 
@@ -83,6 +88,7 @@ def _now(state: Annotated[State, Depends(_state)]) -> datetime:
 DatabaseOfApp = Annotated[Database, Depends(_database)]
 HubOfApp = Annotated[Hub, Depends(_hub)]
 FragmentsOfApp = Annotated[Fragments, Depends(_fragments)]
+JobsOfApp = Annotated[Jobs, Depends(_jobs)]
 SettingsOfApp = Annotated[Settings, Depends(_settings)]
 Now = Annotated[datetime, Depends(_now)]
 """The clock, read once for the whole request."""

@@ -68,7 +68,8 @@ def answer(request: Request, status: int, message: str = "") -> Response:
     context = {"message": message or known.usual_message, "status": status}
     templates = request.app.state.templates
     if request.headers.get("HX-Request"):
-        on_top = {"HX-Retarget": "#main", "HX-Reswap": "afterbegin"}
+        # The strip comes whole, also where the form would pick out a part of a page.
+        on_top = {"HX-Retarget": "#main", "HX-Reswap": "afterbegin", "HX-Reselect": ".notice"}
         return templates.TemplateResponse(request, "errors/_strip.html", context, status, headers=on_top)
     accepted = request.headers.get("Accept", "*/*")
     if "text/html" not in accepted and "*/*" not in accepted:

@@ -168,18 +168,22 @@ def test_differences_name_heat_power_and_who_comes(session):
     )
 
 
-# The first is a carrier, the second the nearest product that lands 4 MHz below: 2 * 5732 - 5769 = 5695.
 @pytest.mark.parametrize(
-    ("stations", "words"),
+    ("power_mw", "stations", "words"),
     [
-        ([("Wren", 5658), ("Otter", 5695)], "Otter's carrier, 37 MHz above, takes 100 %"),
-        ([("Wren", 5699), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands 4 MHz below, takes"),  # noqa: RUF001
-        ([("Wren", 5695), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands right on this channel"),  # noqa: RUF001
+        (25, [("Wren", 5658), ("Otter", 5695)], "Otter's carrier, 37 MHz above, takes 100 %"),
+        # Both lie past the floor of the protection ratio, so neither is to blame.
+        (25, [("Wren", 5658), ("Otter", 5740), ("Rook", 5905)], "Both carriers alike, 50 % each"),
+        (25, [("Wren", 5658), ("Otter", 5740), ("Rook", 5905), ("Quill", 5790)], "All 3 carriers alike, 33 %"),
+        (25, [("Wren", 5658), ("Otter", 5740), ("Rook", 5905), ("Quill", 5690)], "Quill's carrier, 32 MHz above"),
+        # 2 * 5732 - 5769 = 5695, at much power 4 MHz below and right on the channel.
+        (3000, [("Wren", 5699), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands 4 MHz below, takes"),  # noqa: RUF001
+        (3000, [("Wren", 5695), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands right on this"),  # noqa: RUF001
     ],
 )
-def test_causes_in_words(session, stations, words):
+def test_causes_in_words(session, power_mw, stations, words):
     day = day_with_pilots(session, "Wren")
-    margins = heat_margins([Station(name, mhz, 3000) for name, mhz in stations], site_of(day))
+    margins = heat_margins([Station(name, mhz, power_mw) for name, mhz in stations], site_of(day))
     assert cause_words(margins.slots[0]).startswith(words)
 
 
