@@ -75,11 +75,11 @@ class DaySearch:
 
     def run(self) -> DayAnswer:
         bound_db = self._bound_db()
-        first = self._first_round()
-        first, retunes, notes = self._kept_channels(first)
+        starts = self._starts()
+        first, retunes, notes = self._kept_channels(self._first_round(starts))
         floor_db = self._worst_db(first) - self.problem.mix_worth_db
         if self.problem.day_channels == "auto":
-            first = self._fewer_channels(first, floor_db)
+            first = self._fewer_channels([first, *starts], floor_db)
         rounds = self._later_rounds(first, floor_db)
         worst_db = min(self._worst_db(one) for one in rounds)
         return DayAnswer(self.gear, self.frame, tuple(rounds), worst_db, bound_db, retunes, notes)
@@ -100,19 +100,21 @@ class DaySearch:
 
     def first_round_margins_db(self) -> tuple[float, float]:
         """Worst margin that a quick look at the first round finds, and its bound; for comparing."""
-        return self._worst_db(self._first_round()), self._bound_db()
+        return self._worst_db(self._first_round(self._starts())), self._bound_db()
 
-    def _first_round(self) -> RoundPlan:
+    def _starts(self) -> list[RoundPlan]:
         feasible = find_round(round_rules(self.problem))
         assert feasible is not None  # conflicts were looked for before
-        starts = [self._spaced_start(feasible), self._places_start(feasible)]
+        return [self._spaced_start(feasible), self._places_start(feasible)]
+
+    def _first_round(self, starts: Sequence[RoundPlan]) -> RoundPlan:
         rules = self._everybody()
         found = [self._improve(rules, start, anneal.HOTTEST_DB) for start in starts]
         best = min(found, key=lambda one: self._rank(rules, one))
         if self._rank(rules, best)[0] >= anneal.HARD and self.usable is not self.gear.usable:
             # The fixed day's set is too small for a heat: everybody may leave it, and the plan says who does.
             self.usable = self.gear.usable
-            return self._first_round()
+            return self._first_round(self._starts())
         return best
 
     def _spaced_start(self, heat_of: Sequence[int]) -> RoundPlan:
@@ -213,17 +215,21 @@ class DaySearch:
 
     # Fewer channels
 
-    def _fewer_channels(self, first: RoundPlan, floor_db: float) -> RoundPlan:
-        """Less channels in use at no less than the floor, with no retune more."""
+    def _fewer_channels(self, starts: Sequence[RoundPlan], floor_db: float) -> RoundPlan:
+        """Fewest channels in use at no less than the floor, with no retune more than in the first start."""
+        first = starts[0]
         rules = self._everybody()._replace(
             target_load=load_of_margin_db(floor_db) if np.isfinite(floor_db) else 1.0,
             channel_price=REDUCING_CHANNEL_PRICE_DB,
             most_changes=self._retunes(first.channel),
         )
-        found = self._improve(rules, first, REDUCING_CHANNEL_PRICE_DB)
-        is_smaller = len(set(found.channel)) < len(set(first.channel))
-        keeps = self._rank(rules, found)[0] < anneal.HARD and self._worst_db(found) >= floor_db - 1e-9
-        return found if is_smaller and keeps else first
+        found = [first, *(self._improve(rules, start, REDUCING_CHANNEL_PRICE_DB) for start in starts)]
+        good = [
+            one
+            for one in found
+            if self._rank(rules, one)[0] < anneal.HARD and self._worst_db(one) >= floor_db - 1e-9
+        ]
+        return min(good, key=lambda one: (len(set(one.channel.tolist())), -self._worst_db(one)))
 
     # Later rounds
 

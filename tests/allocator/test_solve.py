@@ -1,5 +1,6 @@
 """The planner as a whole: promises about finished days."""
 
+import itertools
 import random
 from dataclasses import replace
 
@@ -74,7 +75,7 @@ def test_heats_are_as_equal_in_size_as_can_be() -> None:
 def test_nobody_flies_two_heats_running_where_rounds_are_long_enough() -> None:
     day = DayProblem(equal_pilots(18), aircraft=6, rounds=4, rest_heats=1, time_limit_s=None)
     heats = plan_day(day).heats
-    for earlier, later in zip(heats, heats[1:], strict=False):
+    for earlier, later in itertools.pairwise(heats):
         both = {slot.callsign for slot in earlier.slots} & {slot.callsign for slot in later.slots}
         assert not both
 
@@ -189,7 +190,7 @@ def test_more_in_the_air_means_fewer_heats_and_no_better_pictures() -> None:
     assert [row.minutes for row in rows] == [30, 20, 20, 15, 15, 10]
     margins = [row.worst_margin_db for row in rows]
     assert all(
-        a >= b - 0.1 for a, b in zip(margins, margins[1:], strict=False) if a is not None and b is not None
+        a >= b - 0.1 for a, b in itertools.pairwise(margins) if a is not None and b is not None
     )
 
 
