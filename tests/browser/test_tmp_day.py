@@ -30,6 +30,7 @@ def test_a_day_from_check_in_to_paper(server: FieldServer, browser_page: Callabl
     director.goto(f"{server.address}/days/{code}/check-in")
     director.keyboard.type("Magpie all 25 r"); director.keyboard.press("Enter")
     director.get_by_role("link", name="Link for the phone").click()
+    expect(director.locator("#phone-link")).to_contain_text("/slot/")
     u = re.search("/slot/[-_A-Za-z0-9]+", director.locator("#phone-link").inner_text() + director.locator("#phone-link").inner_html())[0]
     phone.goto(server.address+u)
     expect(phone.locator("#live")).to_contain_text("Provisional")
@@ -78,7 +79,7 @@ def _open_the_day(page: Page, server: FieldServer) -> str:
     page.goto(f"{server.address}/days/{code}/site")
     page.get_by_label("Aircraft in the air").fill("4")
     page.get_by_label("Rounds").fill("2")
-    page.get_by_label("Tern Meadow club permit").check()
+    page.get_by_label(re.compile("United States, amateur")).check()
     page.get_by_role("button", name="Save site and rules").click()
     expect(page.locator("#main")).to_contain_text("Saved")
     return code
