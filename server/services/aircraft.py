@@ -37,6 +37,11 @@ def aircraft_of(session: Session, pilot: Pilot, aircraft_id: int) -> Aircraft:
     raise NotFoundError(f"{pilot.callsign} has no such aircraft.")
 
 
+def ids_of(session: Session, pilot: Pilot) -> list[int]:
+    assert pilot.id is not None
+    return [one.id for one in pilots.aircraft_of(session, pilot.id) if one.id is not None]
+
+
 def add_spare(
     session: Session, day: FieldDay, pilot: Pilot, typed: Mapping[str, str], who: str, at: datetime
 ) -> Aircraft:
@@ -59,13 +64,14 @@ def add_spare(
 def change_set_up(
     session: Session, day: FieldDay, pilot: Pilot, aircraft: Aircraft, form: Form, who: str, at: datetime
 ) -> None:
-    """Change a video set-up. Raises StaleFormError, or FieldsError with all faults."""
+    """Change a video set-up. Raises StaleFormError, or FieldsError with all faults.
+
+    A pin is not held against it here: `pilot_edits.save` reads the pilot again after the gear.
+    """
     check_open(day)
     before = set_up_text(aircraft)
     check_fresh(f"{pilot.callsign}, {aircraft.name}", form, before, aircraft.version)
     read, kind, text = _read(pilot, form.typed)
-    if aircraft.id == pilot.flying_aircraft_id:
-        _check_pin(pilot, read)
     write_set_up(aircraft, read, kind, text)
     after = set_up_text(aircraft)
     changed = {name: [before[name], after[name]] for name in SET_UP_FIELDS if before[name] != after[name]}

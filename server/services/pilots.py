@@ -1,9 +1,10 @@
 """The roster of a day: pilots come, change, leave and come back. Every change writes its row in the logbook."""
 
 import secrets
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from types import MappingProxyType
 
 from sqlmodel import Session
 
@@ -40,8 +41,10 @@ __all__ = [
     "give_channel",
     "pilot_of",
     "problem_pilots",
+    "read_beside",
     "read_new",
     "set_state",
+    "store",
 ]
 
 TOKEN_BYTES = 16
@@ -77,7 +80,27 @@ def read_new(session: Session, day: FieldDay, typed: Mapping[str, str]) -> Readi
     roster = pilots.of_day(session, _id(day))
     if len(roster) >= MOST_PILOTS:
         raise RefusedError(f"{MOST_PILOTS} pilots are on the roster, the most that a field day holds.")
-    return _read(typed, roster)
+    return read_beside(typed, roster)
+
+
+def read_beside(
+    typed: Mapping[str, str],
+    others: Iterable[Pilot],
+    listed: Mapping[str, str] = MappingProxyType({}),
+    faults: Sequence[FieldFault] = (),
+) -> Reading:
+    """A pilot beside the others of the roster. Raises FieldsError with all faults.
+
+    listed  further callsigns by key that come with this one, for the lists of other pilots
+    faults  found before, to be told together with what is wrong here
+    """
+    text = plain(with_carrier(typed), (*PILOT_FIELDS, *SET_UP_FIELDS))
+    by_key = {one.callsign_key: one for one in others}
+    own_key = callsign_key(text["callsign"])
+    known = {**listed, **{key: one.callsign for key, one in by_key.items()}, own_key: text["callsign"]}
+    found = [*faults, *([_taken(text["callsign"], by_key[own_key])] if own_key in by_key else [])]
+    pilot, kind = read_text(text, known, found)
+    return Reading(pilot, kind, text)
 
 
 def add(
@@ -87,7 +110,6 @@ def add(
     who: str,
     at: datetime,
     join_id: str | None = None,
-    gives_channel: bool = True,
 ) -> Pilot:
     """Check a pilot in with a main aircraft, and give a provisional channel.
 
@@ -95,7 +117,19 @@ def add(
 
     Raises FieldsError with all faults, RefusedError where nobody can be added.
     """
-    reading = read_new(session, day, typed)
+    return store(session, day, read_new(session, day, typed), who, at, join_id)
+
+
+def store(
+    session: Session,
+    day: FieldDay,
+    reading: Reading,
+    who: str,
+    at: datetime,
+    join_id: str | None = None,
+    gives_channel: bool = True,
+) -> Pilot:
+    """Add a pilot who was read beside this very roster."""
     pilot = Pilot(
         field_day_id=_id(day),
         callsign=reading.pilot.callsign,
@@ -130,7 +164,7 @@ def edit(session: Session, day: FieldDay, pilot: Pilot, form: Form, who: str, at
     check_fresh(pilot.callsign, form, before, pilot.version)
     others = [one for one in pilots.of_day(session, _id(day)) if one.id != pilot.id]
     flying = next(one for one in pilots.aircraft_of(session, pilot.id) if one.id == pilot.flying_aircraft_id)
-    reading = _read({**set_up_text(flying), **form.typed}, others)
+    reading = read_beside({**set_up_text(flying), **form.typed}, others)
     write_pilot(pilot, reading.pilot, reading.text)
     after = pilot_text(pilot)
     changed = [name for name in PILOT_FIELDS if before[name] != after[name]]
@@ -171,17 +205,6 @@ def check_open(day: FieldDay) -> None:
     """Raises RefusedError for a day that was put away."""
     if day.archived_at is not None:
         raise RefusedError("This field day is archived: bring it back before you change its roster.")
-
-
-def _read(typed: Mapping[str, str], others: Iterable[Pilot]) -> Reading:
-    """What was typed of one pilot, read beside the others of the roster. Raises FieldsError with all faults."""
-    text = plain(with_carrier(typed), (*PILOT_FIELDS, *SET_UP_FIELDS))
-    by_key = {one.callsign_key: one for one in others}
-    own_key = callsign_key(text["callsign"])
-    known = {key: one.callsign for key, one in by_key.items()} | {own_key: text["callsign"]}
-    faults = [_taken(text["callsign"], by_key[own_key])] if own_key in by_key else []
-    pilot, kind = read_text(text, known, faults)
-    return Reading(pilot, kind, text)
 
 
 def _taken(callsign: str, by: Pilot) -> FieldFault:

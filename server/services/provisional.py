@@ -7,7 +7,7 @@ from sqlmodel import Session
 from server.allocator.problem import DayProblem
 from server.allocator.problem import Pilot as PlannedPilot
 from server.allocator.provisional import TARGET_POWER_MW, provisional_channel
-from server.radio.channels import BANDS, Channel, lookalikes
+from server.radio.channels import BANDS, TWIN_MHZ, Channel, lookalikes
 from server.services import days, lineup
 from server.services.gear import label_at
 from server.services.video import ANALOGUE
@@ -25,6 +25,7 @@ class ChannelToSet:
     mhz         None where no channel can be given; then `why_not` says why and what to do
     buttons     the same on push-button gear, "5:2", where the pilot counts that way
     is_planned  from the published plan, not provisional
+    is_allowed  by the gear and the day as they are now
     lookalikes  channels of this gear that look right on the bench and are wrong
     """
 
@@ -34,6 +35,7 @@ class ChannelToSet:
     buttons: str = ""
     power_mw: float | None = None
     is_planned: bool = False
+    is_allowed: bool = True
     lookalikes: tuple[Channel, ...] = ()
     why_not: str = ""
 
@@ -76,7 +78,7 @@ def channel_to_set(
         return ChannelToSet(pilot.callsign, None, why_not=_why_not(planned))
     setup = lineup.setup_of(pilot, flying)
     label = label_at(mhz, setup.labels)
-    wrong = lookalikes(mhz)
+    wrong = tuple(channel for channel in lookalikes(mhz) if abs(channel.mhz - mhz) > TWIN_MHZ)
     if not any(field == "tunes" for field, _ in setup.assumed):
         wrong = tuple(channel for channel in wrong if channel.mhz in setup.tunes.mhz)
     return ChannelToSet(
@@ -86,6 +88,7 @@ def channel_to_set(
         buttons=_buttons(label) if BUTTONS_SIGN in flying.tunes else "",
         power_mw=planned.power_at(_common_level_mw(day)),
         is_planned=published_mhz is not None,
+        is_allowed=mhz in planned.channels_mhz,
         lookalikes=wrong,
     )
 

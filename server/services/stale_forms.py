@@ -23,28 +23,37 @@ class Form:
 class StaleFormError(OvertakenError):
     """Both versions, and what comes of them.
 
-    theirs   what is saved now, for the fields that somebody else changed
+    saved    what is saved now
+    theirs   of that, the fields that somebody else changed
     merged   what was typed where something was typed, else what is saved now
     version  to send with the merged form
     """
 
-    def __init__(self, what: str, theirs: Mapping[str, str], merged: Mapping[str, str], version: int) -> None:
+    def __init__(
+        self,
+        what: str,
+        saved: Mapping[str, str],
+        theirs: Mapping[str, str],
+        merged: Mapping[str, str],
+        version: int,
+    ) -> None:
         super().__init__(
             f"Somebody else changed {what} since this page was loaded. "
             "Below stands what you typed, and beside it what is saved: save again to keep what you see."
         )
+        self.saved = dict(saved)
         self.theirs = dict(theirs)
         self.merged = dict(merged)
         self.version = version
 
 
 def check_fresh(what: str, form: Form, saved: Mapping[str, str], version: int) -> None:
-    """Raises StaleFormError where the form was overtaken."""
-    if form.version == version:
-        return
+    """Raises StaleFormError where the form was overtaken: a later version that says something else."""
     theirs = {name: text for name, text in saved.items() if text != form.was.get(name, text)}
+    if form.version == version or not theirs:
+        return
     merged = {
         name: saved[name] if form.typed.get(name, "") == form.was.get(name) else form.typed.get(name, "")
         for name in saved
     }
-    raise StaleFormError(what, theirs, merged, version)
+    raise StaleFormError(what, saved, theirs, merged, version)

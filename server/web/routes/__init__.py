@@ -2,16 +2,30 @@
 
 from fastapi import APIRouter
 
-from server.web.routes import access, board, days, health, heat_sheet, logbook, patterns, site, slots
+from server.web.routes import (
+    access,
+    board,
+    check_in,
+    days,
+    health,
+    heat_sheet,
+    logbook,
+    patterns,
+    pilots,
+    site,
+    slots,
+)
 
 ROUTERS: tuple[APIRouter, ...] = (
     access.router,
     board.router,
+    check_in.router,
     days.router,
     health.router,
     heat_sheet.router,
     logbook.router,
     patterns.router,
+    pilots.router,
     site.router,
     slots.router,
 )

@@ -1,0 +1,107 @@
+"""The desk's line against the roster: what it would do, and doing it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from server.radio.errors import TuningError
+from server.services import lineup, pilots
+from server.services.callsigns import callsign_key
+from server.services.desk_line import DeskLine, read_line
+from server.services.errors import RefusedError
+from server.services.faults import FieldsError
+from server.services.gear_echo import Meaning, antenna_meaning, channels_meaning, power_meaning
+from server.services.roster_rows import gear_text
+from server.storage import pilots as stored
+from server.storage.tables import FieldDay, Pilot
+
+_TOLD_AS_TYPED = {
+    "spotter": "spotter",
+    "pin": "pinned to",
+    "apart": "apart from",
+    "together": "together with",
+    "after": "after heat",
+    "before": "before heat",
+    "heat": "in heat",
+    "pit_power_mw": "pit power, mW:",
+    "station_id": "station",
+    "name": "name",
+    "note": "note",
+}
+
+
+@dataclass(frozen=True)
+class DeskEcho:
+    """What was understood of a line, and a sentence for everything that keeps it from being added."""
+
+    callsign: str
+    meanings: tuple[Meaning, ...]
+    faults: tuple[str, ...]
+
+
+def understand(session: Session, day: FieldDay, text: str) -> DeskEcho:
+    """The echo while a line is typed: nothing is changed."""
+    line = _read(session, day, text)
+    return DeskEcho(line.typed.get("callsign", ""), _meanings(line.typed), _faults(session, day, line))
+
+
+def read_into_fields(session: Session, day: FieldDay, text: str) -> dict[str, str]:
+    """What a line says as text by field, to go on with in a form."""
+    return dict(_read(session, day, text).typed)
+
+
+def add_line(session: Session, day: FieldDay, text: str, who: str, at: datetime) -> Pilot:
+    """Add the pilot of a line. Raises FieldsError with all faults, RefusedError where nobody can be added."""
+    line = _read(session, day, text)
+    if line.faults:
+        raise FieldsError(line.faults)
+    return pilots.add(session, day, line.typed, who, at)
+
+
+def _read(session: Session, day: FieldDay, text: str) -> DeskLine:
+    assert day.id is not None
+    roster = stored.of_day(session, day.id)
+    by_key = {pilot.callsign_key: pilot for pilot in roster}
+
+    def gear_of(callsign: str) -> Mapping[str, str] | None:
+        pilot = by_key.get(callsign_key(callsign))
+        flying = pilot and lineup.flying_of(pilot, stored.aircraft_of(session, pilot.id or 0))
+        return gear_text(flying) if flying else None
+
+    return read_line(text, gear_of, roster[-1].callsign if roster else None)
+
+
+def _faults(session: Session, day: FieldDay, line: DeskLine) -> tuple[str, ...]:
+    try:
+        if line.faults:
+            raise FieldsError(line.faults)
+        pilots.read_new(session, day, line.typed)
+    except FieldsError as error:
+        return tuple(error.faults.values())
+    except RefusedError as error:
+        return (str(error),)
+    return ()
+
+
+def _meanings(typed: Mapping[str, str]) -> tuple[Meaning, ...]:
+    parts: list[tuple[str, Callable[[], Meaning]]] = [
+        ("tunes", lambda: channels_meaning(typed["tunes"])),
+        ("receives", lambda: Meaning(f"goggles {channels_meaning(typed['receives']).words}")),
+        ("power_mw", lambda: power_meaning(typed["power_mw"])),
+        ("antenna", lambda: antenna_meaning(typed["antenna"], typed.get("rx_antenna", ""))),
+        *((name, _as_typed(name, typed)) for name in _TOLD_AS_TYPED),
+    ]
+    found = []
+    for name, meaning in parts:
+        if typed.get(name):
+            try:
+                found.append(meaning())
+            except TuningError:
+                continue  # told among the faults
+    return tuple(found)
+
+
+def _as_typed(name: str, typed: Mapping[str, str]) -> Callable[[], Meaning]:
+    return lambda: Meaning(f"{_TOLD_AS_TYPED[name]} {typed[name]}")

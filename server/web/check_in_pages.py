@@ -1,0 +1,130 @@
+"""What the pages and fragments of check-in, import and join receive."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import ClassVar
+
+from server.services.desk import DeskEcho
+from server.services.roster_table import RosterRow, RosterTable
+from server.storage.tables import Aircraft, FieldDay, Pilot
+from server.web.phone_addresses import PhoneAddress
+from server.web.templating import Page
+
+
+@dataclass(frozen=True)
+class Desk:
+    """The place where pilots are added.
+
+    line       as typed, where it could not be taken
+    faults     sentences under the line
+    by_fields  the form of fields is open, and `typed` what stands in it, `errors` what is wrong by field
+    answer     the row of the pilot who was just added
+    """
+
+    line: str = ""
+    faults: Sequence[str] = ()
+    by_fields: bool = False
+    typed: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
+    answer: RosterRow | None = None
+
+
+@dataclass(frozen=True)
+class CheckInPage(Page):
+    template: ClassVar[str] = "check_in/page.html"
+    day: FieldDay
+    tab: str
+    desk: Desk
+    roster: RosterTable
+    search: str
+    only: str
+    acted: int | None
+    join: PhoneAddress
+
+
+@dataclass(frozen=True)
+class DeskFragment(Page):
+    """The desk anew, and beside it the roster where somebody was added."""
+
+    template: ClassVar[str] = "check_in/_desk_and_roster.html"
+    day: FieldDay
+    desk: Desk
+    roster: RosterTable | None = None
+    search: str = ""
+    only: str = ""
+    acted: int | None = None
+
+
+@dataclass(frozen=True)
+class EchoFragment(Page):
+    template: ClassVar[str] = "check_in/_echo.html"
+    echo: DeskEcho | None
+    day: FieldDay
+
+
+@dataclass(frozen=True)
+class RosterFragment(Page):
+    """`acted`: the id of the pilot who was just changed."""
+
+    template: ClassVar[str] = "check_in/_roster_and_counts.html"
+    day: FieldDay
+    roster: RosterTable
+    search: str
+    only: str
+    acted: int | None = None
+
+
+@dataclass(frozen=True)
+class NewsFragment(Page):
+    template: ClassVar[str] = "check_in/_news.html"
+    day: FieldDay
+    search: str
+    only: str
+
+
+@dataclass(frozen=True)
+class FormState:
+    """A form with optimistic saving.
+
+    typed    what stands in the fields
+    was      what is saved, repeated in hidden fields, so that an overtaken form can tell what was typed
+    theirs   what somebody else saved meanwhile, by field
+    """
+
+    typed: Mapping[str, str]
+    was: Mapping[str, str]
+    version: int
+    errors: Mapping[str, str] = field(default_factory=dict)
+    theirs: Mapping[str, str] = field(default_factory=dict)
+    notice: str = ""
+
+
+@dataclass(frozen=True)
+class PilotPage(Page):
+    """One pilot with the pilot's own form, one for each aircraft, and one for a spare to be added."""
+
+    template: ClassVar[str] = "check_in/pilot.html"
+    day: FieldDay
+    tab: str
+    row: RosterRow
+    form: FormState
+    aircraft: Sequence[tuple[Aircraft, FormState]]
+    spare: FormState
+    saved: bool
+
+
+@dataclass(frozen=True)
+class LinkFragment(Page):
+    template: ClassVar[str] = "check_in/_link.html"
+    day: FieldDay
+    pilot: Pilot
+    address: PhoneAddress
+
+
+@dataclass(frozen=True)
+class LinkPage(Page):
+    template: ClassVar[str] = "check_in/link.html"
+    day: FieldDay
+    tab: str
+    pilot: Pilot
+    address: PhoneAddress

@@ -1,0 +1,51 @@
+"""Whole addresses for phones: in the codes that they scan, and as short text to type."""
+
+import ipaddress
+from dataclasses import dataclass
+
+from fastapi import Request
+
+from server.services.base_urls import base_urls_of_this_machine
+from server.services.qr_codes import qr_svg
+from server.storage.tables import FieldDay
+
+
+@dataclass(frozen=True)
+class PhoneAddress:
+    """An address with its code; `is_here_only` where no other device can reach it."""
+
+    url: str
+    qr: str
+    is_here_only: bool
+
+    @property
+    def typed(self) -> str:
+        """As a person types it: browsers add http:// by themselves."""
+        return self.url.removeprefix("http://")
+
+
+def phone_address(request: Request, day: FieldDay, path: str) -> PhoneAddress:
+    """Under the address chosen for the day, else under the one that this page was asked for.
+
+    The director's browser often asks under localhost, which means nothing to a phone: then one of the
+    machine's own addresses stands in for it.
+    """
+    base_url = day.base_url or str(request.base_url).rstrip("/")
+    if not day.base_url and _is_loopback(request.url.hostname or ""):
+        own = base_urls_of_this_machine(request.url.port or 80)
+        base_url = own[0] if own else base_url
+    url = f"{base_url}{path}"
+    return PhoneAddress(url, qr_svg(url), _is_loopback(_host_of(base_url)))
+
+
+def _host_of(base_url: str) -> str:
+    return base_url.partition("//")[2].rsplit(":", 1)[0].strip("[]")
+
+
+def _is_loopback(host: str) -> bool:
+    if host == "localhost" or host.endswith(".localhost"):
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False

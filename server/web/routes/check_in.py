@@ -1,0 +1,161 @@
+"""The desk: add a pilot in one line or by fields, see the roster."""
+
+from collections.abc import Mapping
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session
+
+from server.services import desk, pilots
+from server.services.access import DIRECTOR
+from server.services.days import day_with
+from server.services.errors import InputError, NotFoundError, RefusedError
+from server.services.roster_table import RosterRow, roster_row, roster_table
+from server.storage.session import Database
+from server.storage.tables import FieldDay
+from server.web.check_in_pages import (
+    CheckInPage,
+    Desk,
+    DeskFragment,
+    EchoFragment,
+    NewsFragment,
+    RosterFragment,
+)
+from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
+from server.web.form_text import FormText
+from server.web.phone_addresses import phone_address
+from server.web.roster_news import announce_roster
+from server.web.templating import is_fragment, render
+
+router = APIRouter(prefix="/days/{code}")
+
+TAB = "check-in"
+BY_FIELDS = "fields"
+
+Search = Annotated[str, Query(alias="q", max_length=100)]
+Only = Annotated[str, Query(max_length=40)]
+
+
+@router.get("/check-in")
+def show_check_in(
+    request: Request,
+    code: str,
+    database: DatabaseOfApp,
+    added: int | None = None,
+    line: str = "",
+    by: str = "",
+    q: Search = "",
+    only: Only = "",
+) -> Response:
+    with database.read() as session:
+        day = day_with(session, code)
+        typed = desk.read_into_fields(session, day, line) if line and by == BY_FIELDS else {}
+        shown = Desk(by_fields=by == BY_FIELDS, typed=typed, answer=_answer(session, day, added))
+        if is_fragment(request):
+            return render(request, DeskFragment(day=day, desk=shown))
+        return render(request, _page(request, session, day, shown, q, only))
+
+
+@router.post("/pilots")
+def add_pilot(
+    request: Request, code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now, form: FormText
+) -> Response:
+    by_fields = form.get("by") == BY_FIELDS
+    try:
+        with database.write() as session:
+            day = day_with(session, code)
+            if by_fields:
+                pilot = pilots.add(session, day, form, DIRECTOR, now)
+            else:
+                pilot = desk.add_line(session, day, form.get("line", ""), DIRECTOR, now)
+    except InputError as error:
+        faults = {} if by_fields else error.faults
+        errors = error.faults if by_fields else {}
+        shown = Desk(form.get("line", ""), tuple(faults.values()), by_fields, form, errors)
+        return _not_added(request, code, database, shown)
+    except RefusedError as error:
+        shown = Desk(form.get("line", ""), (str(error),), by_fields, form)
+        return _not_added(request, code, database, shown)
+    announce_roster(database, hub, day)
+    if not is_fragment(request):
+        by = f"&by={BY_FIELDS}" if by_fields else ""
+        return RedirectResponse(f"/days/{day.code}/check-in?added={pilot.id}{by}", 303)
+    q, only = form.get("q", ""), form.get("only", "")
+    with database.read() as session:
+        pilot = pilots.pilot_of(session, day, pilot.id or 0)
+        shown = Desk(by_fields=by_fields, answer=roster_row(session, day, pilot))
+        table = roster_table(session, day, q, only, pilot)
+    return render(
+        request, DeskFragment(day=day, desk=shown, roster=table, search=q, only=only, acted=pilot.id)
+    )
+
+
+@router.get("/check-in/echo")
+def show_echo(request: Request, code: str, database: DatabaseOfApp, line: str = "") -> Response:
+    with database.read() as session:
+        day = day_with(session, code)
+        echo = desk.understand(session, day, line) if line.strip() else None
+    return render(request, EchoFragment(echo=echo, day=day))
+
+
+@router.get("/check-in/roster")
+def show_roster(
+    request: Request, code: str, database: DatabaseOfApp, q: Search = "", only: Only = ""
+) -> Response:
+    return render(request, roster_fragment(database, code, {"q": q, "only": only}))
+
+
+@router.get("/check-in/news")
+def show_news(
+    request: Request, code: str, database: DatabaseOfApp, since: int, q: Search = "", only: Only = ""
+) -> Response:
+    """Says that the roster changed elsewhere, so that no row moves under a hand that is about to press."""
+    with database.read() as session:
+        day = day_with(session, code)
+        assert day.id is not None
+        if database.order(session, day.id) <= since:
+            return Response(status_code=204)
+    return render(request, NewsFragment(day=day, search=q, only=only))
+
+
+def roster_fragment(
+    database: Database, code: str, filters: Mapping[str, str], acted: int | None = None
+) -> RosterFragment:
+    """The roster under the filters that the page has set."""
+    q, only = filters.get("q", ""), filters.get("only", "")
+    with database.read() as session:
+        day = day_with(session, code)
+        kept = pilots.pilot_of(session, day, acted) if acted else None
+        table = roster_table(session, day, q, only, kept)
+    return RosterFragment(day=day, roster=table, search=q, only=only, acted=acted)
+
+
+def _not_added(request: Request, code: str, database: DatabaseOfApp, shown: Desk) -> Response:
+    with database.read() as session:
+        day = day_with(session, code)
+        if is_fragment(request):
+            return render(request, DeskFragment(day=day, desk=shown), 422)
+        return render(request, _page(request, session, day, shown, "", ""), 422)
+
+
+def _page(
+    request: Request, session: Session, day: FieldDay, shown: Desk, search: str, only: str
+) -> CheckInPage:
+    return CheckInPage(
+        day=day,
+        tab=TAB,
+        desk=shown,
+        roster=roster_table(session, day, search, only),
+        search=search,
+        only=only,
+        acted=shown.answer.pilot.id if shown.answer else None,
+        join=phone_address(request, day, f"/join/{day.code}"),
+    )
+
+
+def _answer(session: Session, day: FieldDay, pilot_id: int | None) -> RosterRow | None:
+    try:
+        return roster_row(session, day, pilots.pilot_of(session, day, pilot_id)) if pilot_id else None
+    except NotFoundError:
+        return None

@@ -1,0 +1,200 @@
+"""One pilot: edit, leave and come back, aircraft, the private link."""
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session
+
+from server.services import aircraft, pilot_edits, pilots
+from server.services.access import DIRECTOR
+from server.services.days import day_with
+from server.services.errors import InputError
+from server.services.pilot_edits import NEW, OWN, PageRefusedError, Refusal
+from server.services.roster_rows import PILOT_FIELDS, SET_UP_FIELDS, pilot_text, plain, set_up_text
+from server.services.roster_table import roster_row
+from server.services.stale_forms import Form, StaleFormError
+from server.storage import pilots as stored
+from server.storage.session import Database
+from server.storage.tables import PILOT_STATES, FieldDay, Pilot
+from server.web.check_in_pages import FormState, LinkFragment, LinkPage, PilotPage
+from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
+from server.web.form_text import FormText, was, whole_number
+from server.web.phone_addresses import phone_address
+from server.web.roster_news import announce_roster
+from server.web.routes.check_in import TAB, roster_fragment
+from server.web.templating import is_fragment, render
+
+router = APIRouter(prefix="/days/{code}/pilots/{pilot_id}")
+
+NEW_SPARE = {"antenna": "rhcp"}
+
+
+@router.get("")
+def show_pilot(
+    request: Request, code: str, pilot_id: int, database: DatabaseOfApp, saved: bool = False
+) -> Response:
+    return _show(request, database, code, pilot_id, saved=saved)
+
+
+@router.post("")
+def save_pilot(
+    request: Request,
+    code: str,
+    pilot_id: int,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    own = _sent(_part(form, OWN), PILOT_FIELDS)
+    try:
+        with _changing(database, code, pilot_id) as (session, day, pilot):
+            set_ups = {
+                aircraft_id: _sent(part, SET_UP_FIELDS)
+                for aircraft_id in aircraft.ids_of(session, pilot)
+                if (part := _part(form, str(aircraft_id)))
+            }
+            pilot_edits.save(session, day, pilot, own, set_ups, _part(form, NEW), DIRECTOR, now)
+    except PageRefusedError as error:
+        is_stale = any(isinstance(one, StaleFormError) for one in error.refusals.values())
+        return _show(request, database, code, pilot_id, 409 if is_stale else 422, form, error.refusals)
+    announce_roster(database, hub, day)
+    return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}?saved=true", 303)
+
+
+@router.post("/aircraft/{aircraft_id}/fly")
+def fly_aircraft(
+    code: str, pilot_id: int, aircraft_id: int, database: DatabaseOfApp, hub: HubOfApp, now: Now
+) -> Response:
+    with _changing(database, code, pilot_id) as (session, day, pilot):
+        one = aircraft.aircraft_of(session, pilot, aircraft_id)
+        aircraft.fly(session, day, pilot, one, DIRECTOR, now)
+    announce_roster(database, hub, day)
+    return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}?saved=true", 303)
+
+
+@router.post("/state")
+def set_state(
+    request: Request,
+    code: str,
+    pilot_id: int,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    state = form.get("state", "")
+    if state not in PILOT_STATES:
+        raise InputError({"state": f"Choose one of {', '.join(PILOT_STATES)}."})
+    with _changing(database, code, pilot_id) as (session, day, pilot):
+        pilots.set_state(session, day, pilot, state, DIRECTOR, now)
+    return _acted(request, database, hub, day, pilot, form)
+
+
+@router.post("/channel")
+def give_channel(
+    request: Request,
+    code: str,
+    pilot_id: int,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    with _changing(database, code, pilot_id) as (session, day, pilot):
+        pilots.give_channel(session, day, pilot, DIRECTOR, now)
+    return _acted(request, database, hub, day, pilot, form)
+
+
+@router.get("/link")
+def show_link(request: Request, code: str, pilot_id: int, database: DatabaseOfApp) -> Response:
+    with database.read() as session:
+        day = day_with(session, code)
+        pilot = pilots.pilot_of(session, day, pilot_id)
+    address = phone_address(request, day, f"/slot/{pilot.link_token}")
+    if is_fragment(request):
+        return render(request, LinkFragment(day=day, pilot=pilot, address=address))
+    return render(request, LinkPage(day=day, tab=TAB, pilot=pilot, address=address))
+
+
+@contextmanager
+def _changing(database: Database, code: str, pilot_id: int) -> Iterator[tuple[Session, FieldDay, Pilot]]:
+    with database.write() as session:
+        day = day_with(session, code)
+        yield session, day, pilots.pilot_of(session, day, pilot_id)
+
+
+def _sent(form: Mapping[str, str], fields: tuple[str, ...]) -> Form:
+    return Form(plain(form, fields), plain(was(form), fields), whole_number(form, "version"))
+
+
+def _part(form: Mapping[str, str], part: str) -> dict[str, str]:
+    """The fields of one part of the page; their names start with the part's."""
+    return {name.partition("-")[2]: text for name, text in form.items() if name.startswith(f"{part}-")}
+
+
+def _state(
+    saved: Mapping[str, str], version: int, sent: Mapping[str, str] | None, refusal: Refusal | None
+) -> FormState:
+    """A part of the page: as it is saved, as it was sent, with what was wrong, or with both versions."""
+    if isinstance(refusal, StaleFormError):
+        return FormState(
+            refusal.merged, refusal.saved, refusal.version, theirs=refusal.theirs, notice=str(refusal)
+        )
+    if not sent:
+        return FormState(saved, saved, version)
+    errors = refusal.faults if isinstance(refusal, InputError) else {}
+    return FormState(sent, was(sent), whole_number(sent, "version"), errors=errors)
+
+
+def _show(
+    request: Request,
+    database: Database,
+    code: str,
+    pilot_id: int,
+    status: int = 200,
+    sent: Mapping[str, str] | None = None,
+    refusals: Mapping[str, Refusal] | None = None,
+    saved: bool = False,
+) -> Response:
+    sent, refusals = sent or {}, refusals or {}
+    with database.read() as session:
+        day = day_with(session, code)
+        pilot = pilots.pilot_of(session, day, pilot_id)
+        page = PilotPage(
+            day=day,
+            tab=TAB,
+            row=roster_row(session, day, pilot),
+            form=_state(pilot_text(pilot), pilot.version, _part(sent, OWN), refusals.get(OWN)),
+            aircraft=[
+                (
+                    one,
+                    _state(
+                        set_up_text(one), one.version, _part(sent, str(one.id)), refusals.get(str(one.id))
+                    ),
+                )
+                for one in stored.aircraft_of(session, pilot_id)
+            ],
+            spare=_state(NEW_SPARE, 0, _part(sent, NEW), refusals.get(NEW)),
+            saved=saved,
+        )
+    return render(request, page, status)
+
+
+def _acted(
+    request: Request,
+    database: Database,
+    hub: HubOfApp,
+    day: FieldDay,
+    pilot: Pilot,
+    form: Mapping[str, str],
+) -> Response:
+    """The roster with the row where the button was; undo stands in it."""
+    announce_roster(database, hub, day)
+    if not is_fragment(request):
+        if form.get("back") == "pilot":
+            return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}", 303)
+        return RedirectResponse(f"/days/{day.code}/check-in#pilot-{pilot.id}", 303)
+    return render(request, roster_fragment(database, day.code, form, pilot.id))

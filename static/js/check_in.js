@@ -1,0 +1,51 @@
+// The desk by keyboard: N goes to the line, / to the filter, up and down through the roster's rows.
+// [data-insert] puts its words into the line; [data-clear] empties the element it names.
+(() => {
+  const isTyping = (node) => node.closest("input, select, textarea");
+
+  function focusRow(step) {
+    const links = [...document.querySelectorAll("#roster tbody th a")];
+    const row = document.activeElement.closest("#roster tbody tr");
+    const at = row ? links.findIndex((link) => row.contains(link)) : step > 0 ? -1 : links.length;
+    links[at + step]?.focus();
+    return at + step >= 0 && at + step < links.length;
+  }
+
+  function goTo(id) {
+    const field = document.getElementById(id);
+    field?.focus();
+    field?.select();
+    return Boolean(field);
+  }
+
+  const KEYS = {
+    n: () => goTo("line"),
+    "/": () => goTo("q"),
+    ArrowDown: () => focusRow(1),
+    ArrowUp: () => focusRow(-1),
+  };
+
+  document.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey || isTyping(event.target)) return;
+    if (KEYS[event.key]?.()) event.preventDefault();
+  });
+
+  // On a phone the code stands far from the button that asked for it.
+  document.addEventListener("htmx:after:swap", () => {
+    document.querySelector("#phone-link > *")?.scrollIntoView({ block: "nearest" });
+  });
+
+  document.addEventListener("click", (event) => {
+    const insert = event.target.closest("[data-insert]"), clear = event.target.closest("[data-clear]");
+    if (insert) {
+      const line = document.getElementById("line");
+      line.value = `${line.value.trimEnd()} ${insert.dataset.insert}`.trimStart();
+      line.focus();
+      line.dispatchEvent(new Event("input", { bubbles: true }));
+    }
+    if (clear) {
+      document.getElementById(clear.dataset.clear).replaceChildren();
+      goTo("line");
+    }
+  });
+})();
