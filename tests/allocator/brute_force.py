@@ -89,10 +89,10 @@ def judge(entries, place=None, spacing_mhz=20):
 
 def _margins(entries, rows, listener, place):
     """(r,) margins of one receiver in every assignment."""
-    level, needed = _levels(entries, listener, place), _needed(place)
+    level, needed = heard_levels_dbm(entries, listener, place), _needed(place)
     own = rows[:, listener]
     total = np.zeros(len(rows))
-    for of, level_dbm in _terms(level, listener, place):
+    for of, level_dbm in heard_terms(level, listener, place):
         by_offset = 10 ** ((level_dbm + needed) / 10)
         at = sum(sign * rows[:, pilot] for pilot, sign in of) - own
         total += by_offset[np.minimum(np.abs(at), len(needed) - 1)]
@@ -101,7 +101,7 @@ def _margins(entries, rows, listener, place):
         return wanted - 10 * np.log10(total)
 
 
-def _levels(entries, listener, place):
+def heard_levels_dbm(entries, listener, place):
     return [slow_model.heard_dbm(entries[listener].on(0), entry.on(0), place) for entry in entries]
 
 
@@ -109,7 +109,7 @@ def _needed(place):
     return np.array([slow_model.needed_db(x, place.pr_floor_db) for x in range(200)])
 
 
-def _terms(level, listener, place):
+def heard_terms(level, listener, place):
     """Each carrier and product of the others: [(pilot, +1, +2 or -1), ...] and its level in dBm."""
     others = [pilot for pilot in range(len(level)) if pilot != listener]
     for a in others:

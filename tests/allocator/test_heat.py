@@ -61,6 +61,13 @@ def test_four_pilots_with_band_r_only_reach_3_22_db():
     assert (answer.is_best_proved, answer.is_stress_proved, answer.is_exact) == (True, True, True)
 
 
+def test_of_two_with_unequal_gear_that_tie_the_first_gets_the_lower_channel():
+    pilots = (Pilot("Wren", RACEBAND_MHZ), Pilot("Otter", RACEBAND_MHZ))
+    for powers_mw in ((25, 200), (200, 25)):
+        gear = day_gear(DayProblem(pilots, one_heat=True), powers_mw)
+        assert best_channels(gear).mhz == (5658, 5917)
+
+
 def test_a_pilot_alone_hears_nothing_and_gets_the_lowest_channel():
     answer = best_channels(equal_pilots(1, RACEBAND_MHZ).gear)
     assert answer.mhz == (5658,)

@@ -195,3 +195,30 @@ def test_descent_says_where_rules_stay_broken():
     gear = equal_pilots(2, (5800, 5810)).gear
     answer = np.empty(2, dtype=np.int64)
     assert kernel.descend(gear, np.array([[0, 1]]), WORST, np.inf, answer) >= BROKEN
+
+
+def test_descent_takes_the_least_spacing_for_enough():
+    gear = equal_pilots(2, (5800, 5820)).gear
+    answer = np.empty(2, dtype=np.int64)
+    assert kernel.descend(gear, np.array([[0, 0]]), WORST, np.inf, answer) < BROKEN
+    assert sorted(answer.tolist()) == [0, 1]
+
+
+def test_descent_of_the_stressed_load_leaves_broken_rules_behind():
+    gear = equal_pilots(3, RACEBAND_MHZ).gear
+    answer = np.empty(3, dtype=np.int64)
+    limit = loads(gear, np.array([0, 3, 7]))[0].max() * 1.01
+    stressed = kernel.descend(gear, np.array([[4, 4, 4]]), STRESSED, limit, answer)
+    assert stressed < BROKEN
+    load, stressed_load = loads(gear, answer)
+    assert load.max() <= limit
+    assert stressed_load.max() == pytest.approx(stressed)
+
+
+def test_descent_beyond_the_limit_counts_as_broken():
+    gear = equal_pilots(2, (5800, 5820)).gear
+    answer = np.empty(2, dtype=np.int64)
+    limit = loads(gear, np.array([0, 1]))[0].max()
+    starts = np.array([[0, 1]])
+    assert kernel.descend(gear, starts, STRESSED, limit * 1.001, answer) < BROKEN
+    assert kernel.descend(gear, starts, STRESSED, limit * 0.999, answer) >= BROKEN

@@ -303,6 +303,12 @@ def test_link_is_enough_down_to_the_allowance():
     assert not beyond.is_link_enough
 
 
+def test_a_link_margin_of_just_the_allowance_is_enough():
+    link_db = heat_margins(heat(5800), Site()).slots[0].link_margin_db
+    just = with_receiver(Site(), fade_allowance_db=link_db)
+    assert heat_margins(heat(5800), just).slots[0].is_link_enough
+
+
 def test_ranges_do_not_depend_on_where_the_site_ends():
     near, far = (heat_margins(heat(5800), Site(far_m=far_m)).slots[0] for far_m in (15, 150))
     assert near.range_kept_m == pytest.approx(far.range_kept_m)
