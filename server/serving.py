@@ -4,11 +4,13 @@ import socket
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from threading import Thread
 
 import uvicorn
 from fastapi import FastAPI
 
 from server import paths
+from server.allocator.solve import warm_up
 from server.main import create_app, utc_now
 from server.services import access
 from server.services.addresses import own_addresses
@@ -37,6 +39,8 @@ def serve(configured: Settings, prepare: Prepare | None = None) -> None:
         app = create_app(configured)
         _say_where(app, configured, listener.getsockname()[1], prepare)
         _allow_many_connections()
+        # Meanwhile, so that the first pilot at the desk does not wait for the compiler.
+        Thread(target=warm_up, name="warm up the planner", daemon=True).start()
         server = uvicorn.Server(
             uvicorn.Config(
                 app,

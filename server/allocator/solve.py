@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
+from threading import Lock
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from server.allocator.kernel import Gear
 from server.allocator.plan import CompareRow, Conflict, DayPlan, Heat, Progress, Slot, Status
 from server.allocator.power import SAME_LEVEL_DB, PowerLevel, hot_pilots, levels_to_try
 from server.allocator.problem import DayProblem, Pilot
+from server.allocator.provisional import provisional_channel
 from server.allocator.schedule import frame_of
 from server.allocator.scoring import day_gear, finite_or_none, gear_of, margins_db
 from server.radio.grade import is_flyable, picture_grade
@@ -67,10 +69,23 @@ def how_many_can_fly(
     return tuple(rows)
 
 
-@lru_cache(maxsize=1)
 def warm_up() -> None:
-    """Compile or load everything that a plan needs, once; takes seconds on a machine that never did it."""
+    """Compile or load everything that a plan or a provisional channel needs.
+
+    Takes some fifteen seconds on a machine that never did it, a quarter of a second after that, nothing from the
+    second call on. Safe to call from several threads: all wait until it is done.
+    """
+    with _one_warms_up:
+        _warm_up()
+
+
+_one_warms_up = Lock()
+
+
+@lru_cache(maxsize=1)
+def _warm_up() -> None:
     crowd = tuple(Pilot(str(number), (5658, 5695, 5732, 5769)) for number in range(4))
+    provisional_channel(crowd[0], (), DayProblem((), aircraft=2))
     _Planner(DayProblem(crowd, aircraft=2, rounds=2, time_limit_s=None), None).run()
     _Planner(DayProblem(crowd[:3], one_heat=True, time_limit_s=None), None).run()
 
