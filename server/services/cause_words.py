@@ -26,7 +26,11 @@ def cause_words(slot: SlotMargin) -> str:
     where = _where(term.offset_mhz)
     if term.kind == "carriers":
         return f"{_possessive(term.of[0])} carrier, {where}, takes {_percent(term.share)}"
-    return f"{product_words(term)} lands {where}, takes {_percent(term.share)}"
+    words = f"{product_words(term)} lands {where}, takes {_percent(term.share)}"
+    cause = slot.limiting_cause
+    # One of many products says little by itself.
+    is_one_of_many = cause.kind == "products" and term.share < 0.5
+    return f"{words}; all products {_percent(cause.share)}" if is_one_of_many else words
 
 
 def product_words(term: Term) -> str:

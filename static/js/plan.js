@@ -5,7 +5,9 @@
   const named = (event) => (event.shiftKey && event.key.length === 1 ? `Shift+${event.key.toUpperCase()}` : event.key);
 
   function press(key) {
-    const wanted = [...document.querySelectorAll("[aria-keyshortcuts]")].find((one) => one.getAttribute("aria-keyshortcuts") === key);
+    const wanted = key === "u"
+      ? document.querySelector(".undo button")
+      : document.querySelector(`[aria-keyshortcuts="${CSS.escape(key)}"]`);
     if (!wanted || wanted.disabled) return false;
     if (wanted.matches("input")) wanted.focus();
     else wanted.click();
@@ -19,6 +21,17 @@
     next.focus();
     return true;
   }
+
+  // A swap takes the focused element away: go back to the pilot whose editor closed, or to the next callsigns.
+  let goTo = null;
+  document.addEventListener("htmx:before:swap", () => {
+    const open = document.querySelector('.slot-link[aria-expanded="true"]');
+    const isPuttingIn = document.activeElement.closest(".plan-put-in");
+    goTo = isPuttingIn ? ".plan-put-in input[name=callsigns]" : open && `#${CSS.escape(open.id)}`;
+  });
+  document.addEventListener("htmx:after:swap", () => {
+    if (goTo && document.activeElement === document.body) document.querySelector(goTo)?.focus({ preventScroll: true });
+  });
 
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;

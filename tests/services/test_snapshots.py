@@ -179,6 +179,12 @@ def test_differences_name_heat_power_and_who_comes(session):
         # 2 * 5732 - 5769 = 5695, at much power 4 MHz below and right on the channel.
         (3000, [("Wren", 5699), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands 4 MHz below, takes"),  # noqa: RUF001
         (3000, [("Wren", 5695), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands right on this"),  # noqa: RUF001
+        # An even comb at much power: many products land on each channel, none of them takes half.
+        (
+            600,
+            [(f"P{place}", 5658 + 37 * place) for place in range(8)],
+            "P1 + P2 − P3 lands right on this channel, takes 10 %; all products 93 %",  # noqa: RUF001
+        ),
     ],
 )
 def test_causes_in_words(session, power_mw, stations, words):

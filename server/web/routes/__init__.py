@@ -9,9 +9,11 @@ from server.web.routes import (
     days,
     health,
     heat_sheet,
+    imports,
     logbook,
     patterns,
     pilots,
+    plans,
     site,
     slots,
 )
@@ -23,9 +25,11 @@ ROUTERS: tuple[APIRouter, ...] = (
     days.router,
     health.router,
     heat_sheet.router,
+    imports.router,
     logbook.router,
     patterns.router,
     pilots.router,
+    plans.router,
     site.router,
     slots.router,
 )

@@ -1,0 +1,94 @@
+"""The editor of one slot: what the director can choose for a pilot in a heat, each choice with what it brings."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from server.services.channel_offers import FAR_MHZ, ChannelOffer, offers
+from server.services.edits import channel_words
+from server.services.standings import DraftNow
+
+Choice = tuple[str, str]
+"""A value to send and the words to show."""
+
+NEUTRAL: Choice = ("", "Choose")
+
+
+@dataclass(frozen=True)
+class SlotEditor:
+    """Every list is empty where there is nothing to choose.
+
+    channels  what the gear can use today; the words say what each would bring
+    swaps     pilots of the same heat, to take each other's channel
+    heats     heats to move to
+    trades    places in other heats, to change places with
+    powers    the transmitter's steps
+    """
+
+    heat: int
+    pilot_id: int
+    callsign: str
+    mhz: int
+    is_pinned: bool
+    power: str
+    channels: Sequence[Choice]
+    swaps: Sequence[Choice]
+    heats: Sequence[Choice]
+    trades: Sequence[Choice]
+    powers: Sequence[Choice]
+
+
+def slot_editor(draft: DraftNow, heat: int, pilot_id: int) -> SlotEditor | None:
+    """None where the pilot does not fly in that heat."""
+    content, pilots = draft.content, draft.basis.pilots
+    here = content.heat(heat)
+    slot = here.slot_of(pilot_id) if here else None
+    if here is None or slot is None:
+        return None
+    pilot = pilots[pilot_id]
+    flies_in = {number for number, _ in content.slots_of(pilot_id)}
+    elsewhere = [(number, one) for number, one in enumerate(content.heats, start=1) if number not in flies_in]
+    set_mw = content.powers.get(pilot_id)
+    return SlotEditor(
+        heat=heat,
+        pilot_id=pilot_id,
+        callsign=pilot.callsign,
+        mhz=slot.mhz,
+        is_pinned=pilot_id in content.pins,
+        power="" if set_mw is None else f"{set_mw:g}",
+        channels=[
+            (str(offer.mhz), _offer_words(offer, draft.basis.problem.minimum_spacing_mhz))
+            for offer in offers(draft.basis, content, pilot_id)
+        ],
+        swaps=[
+            (str(other.pilot_id), _seat(draft, other.pilot_id, other.mhz))
+            for other in here.slots
+            if other.pilot_id != pilot_id
+        ],
+        heats=[(str(number), f"Heat {number}, {len(one.slots)} in it") for number, one in elsewhere],
+        trades=[
+            (f"{number}:{other.pilot_id}", f"Heat {number}: {_seat(draft, other.pilot_id, other.mhz)}")
+            for number, one in elsewhere
+            for other in one.slots
+            if not here.slot_of(other.pilot_id)
+        ],
+        powers=[
+            ("", "As the others"),
+            *((f"{step:g}", f"{step:g} mW") for step in pilot.power_steps_mw),
+        ],
+    )
+
+
+def _seat(draft: DraftNow, pilot_id: int, mhz: int) -> str:
+    pilot = draft.basis.pilots[pilot_id]
+    return f"{pilot.callsign}, {channel_words(pilot, mhz)}"
+
+
+def _offer_words(offer: ChannelOffer, minimum_spacing_mhz: int) -> str:
+    name = f"{offer.channel} {offer.mhz}" if offer.channel else f"{offer.mhz} MHz"
+    if offer.worst_margin_db is None:
+        return f"{name}: alone"
+    margin = f"{offer.worst_margin_db:+.1f}".replace("-", "\N{MINUS SIGN}")
+    words = f"{name}: worst {margin} dB, {offer.grade_word}"
+    if offer.spacing_mhz < min(minimum_spacing_mhz, FAR_MHZ):
+        return f"{words}, {offer.spacing_mhz} MHz from a neighbour"
+    return words

@@ -1,0 +1,263 @@
+"""The channel plan: what its page receives, gathered from where the day stands and from its jobs."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any, ClassVar
+
+from sqlmodel import Session
+
+from server.allocator.plan import CompareRow
+from server.radio.grade import grade_word, picture_grade
+from server.services import plans
+from server.services.days import can_publish, settings_of
+from server.services.jobs import Job, Jobs
+from server.services.planning import COMPARE, PLAN, Answer, Comparison
+from server.services.snapshots import Snapshot
+from server.services.standings import Standing, day_id, draft_mark, standing
+from server.storage.tables import FieldDay
+from server.web.plan_editor import SlotEditor, slot_editor
+from server.web.templating import Page
+
+ONE_HEAT_MORE = "one heat more"
+"""How the planner words that cure; others have no button here."""
+
+GradeOf = Callable[[float | None], tuple[float, str]]
+
+
+def grade_of(margin_db: float | None) -> tuple[float, str]:
+    """Picture grade of a margin, and its word."""
+    grade = picture_grade(margin_db)
+    return grade, grade_word(grade)
+
+
+@dataclass(frozen=True)
+class LiveMark:
+    """What the top of every page of the director says is live."""
+
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True)
+class PastPlan:
+    number: int
+    published_at: datetime
+
+
+@dataclass(frozen=True)
+class JobView:
+    """A job as `_job.html` shows it.
+
+    stage              "running", "failed", "cancelled", "infeasible" or "overtaken"
+    is_cured_by_heats  one heat more would end a conflict of rules
+    """
+
+    stage: str
+    number: int
+    kind: str
+    words: str = ""
+    answer: Answer | None = None
+    is_cured_by_heats: bool = False
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the page says about the act that led to it: kind as in the notices, and the act to repeat."""
+
+    label: str
+    text: str
+    kind: str = "fault"
+    again: Mapping[str, str] | None = None
+
+
+@dataclass(frozen=True)
+class PlanPage(Page):
+    """`shown` is the draft where it says something new, else what is published; None before both.
+
+    errors  sentences by field of the form that could not be taken, whose text is in `form`
+    was     the published channel of pilots who move, by pilot id
+    one_heat_more  aircraft at once with one more heat a round, 0 where that is not possible
+    """
+
+    template: ClassVar[str] = "plan/page.html"
+    day: FieldDay
+    tab: str
+    live: LiveMark
+    now: Standing
+    shown: Snapshot | None
+    pilots: int
+    bans: Sequence[int]
+    was: Mapping[int, str]
+    editor: SlotEditor | None
+    job: JobView | None
+    compare: Sequence[CompareRow] | None
+    history: Sequence[PastPlan]
+    refusal: str | None
+    one_heat_more: int
+    published_at: datetime | None
+    told: Told | None = None
+    form: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
+    grade_of: GradeOf = grade_of
+
+
+@dataclass(frozen=True)
+class JobFragment(Page):
+    template: ClassVar[str] = "plan/_job.html"
+    day: FieldDay
+    job: JobView
+
+
+@dataclass(frozen=True)
+class PublishedPlanPage(Page):
+    """One published plan, as it was stored."""
+
+    template: ClassVar[str] = "plan/published.html"
+    day: FieldDay
+    tab: str
+    live: LiveMark
+    shown: Snapshot
+    version: int
+    published_at: datetime
+    is_latest: bool
+    was: Mapping[int, str]
+    editor: None = None
+    grade_of: GradeOf = grade_of
+
+
+def plan_page(
+    session: Session,
+    day: FieldDay,
+    jobs: Jobs,
+    chosen: tuple[int, int] | None = None,
+    told: Told | None = None,
+    form: Mapping[str, str] | None = None,
+    errors: Mapping[str, str] | None = None,
+) -> PlanPage:
+    """The page as it stands.
+
+    chosen  heat and pilot id of the slot whose editor is open
+    """
+    now = standing(session, day)
+    shown = now.draft.snapshot if now.is_ahead or not now.published else now.published
+    return PlanPage(
+        day=day,
+        tab="plan",
+        live=LiveMark(*draft_mark(session, day)),
+        now=now,
+        shown=shown if shown["heats"] else None,
+        pilots=len(now.draft.basis.pilots),
+        bans=settings_of(day).bans,
+        was=_was(shown),
+        editor=slot_editor(now.draft, *chosen) if chosen else None,
+        job=job_view(jobs, now),
+        compare=_compare(jobs, now),
+        history=[PastPlan(plan.number, plan.published_at) for plan in plans.history(session, day)],
+        refusal=can_publish(day),
+        one_heat_more=_one_heat_more(now),
+        published_at=_moment(now.published) if now.published else None,
+        told=told,
+        form=form or {},
+        errors=errors or {},
+    )
+
+
+def published_plan_page(session: Session, day: FieldDay, number: int) -> PublishedPlanPage:
+    shown = plans.published_plan(session, day, number)
+    now = standing(session, day)
+    return PublishedPlanPage(
+        day=day,
+        tab="plan",
+        live=LiveMark(*draft_mark(session, day)),
+        shown=shown,
+        version=now.draft.version,
+        published_at=_moment(shown),
+        is_latest=now.next_number == number + 1,
+        was=_was(shown),
+    )
+
+
+def job_view(jobs: Jobs, now: Standing) -> JobView | None:
+    """What is to be said of the day's jobs; what the draft itself tells is not said twice."""
+    running = jobs.running(day_id(now.day))
+    if running:
+        return running_view(running)
+    ended = [job for kind in (PLAN, COMPARE) if (job := jobs.latest(day_id(now.day), kind))]
+    newest = max(ended, key=lambda job: job.number, default=None)
+    if newest is None:
+        return None
+    if newest.state == "failed":
+        return JobView("failed", newest.number, newest.kind, newest.error)
+    if newest.state == "cancelled":
+        return JobView("cancelled", newest.number, newest.kind)
+    return _ended(newest, now)
+
+
+def running_view(job: Job) -> JobView:
+    return JobView("running", job.number, job.kind, progress_words(job))
+
+
+def progress_words(job: Job) -> str:
+    """ "Planning: heats of the day, 63 000 steps, best so far +1.0 dB"."""
+    doing = "Planning" if job.kind == PLAN else "Working out how many can fly"
+    if job.progress is None:
+        return f"{doing}: starting"
+    steps = f"{job.progress.nodes:,}".replace(",", "\N{NO-BREAK SPACE}")
+    words = f"{doing}: {job.progress.stage}, {steps} steps"
+    margin_db = job.progress.best_margin_db
+    if margin_db is None:
+        return words
+    return f"{words}, best so far {margin_db:+.1f} dB".replace("-", "\N{MINUS SIGN}")
+
+
+def _ended(job: Job, now: Standing) -> JobView | None:
+    answer = job.result
+    if not isinstance(answer, Answer) or answer.is_kept:
+        return None
+    if answer.meanwhile:
+        return JobView("overtaken", job.number, job.kind, answer=answer)
+    # A conflict that the desk or the site has cured meanwhile is not shown any more.
+    is_current = answer.question.are_heats_given or _same(answer.question.problem, now)
+    if not is_current:
+        return None
+    cures = [cure for conflict in answer.plan.conflicts for cure in conflict.cures]
+    return JobView(
+        "infeasible",
+        job.number,
+        job.kind,
+        answer=answer,
+        is_cured_by_heats=any(ONE_HEAT_MORE in cure for cure in cures),
+    )
+
+
+def _same(problem: Any, now: Standing) -> bool:
+    """Whether the day is the one that was asked about, however many fly at once."""
+    basis = now.draft.basis.problem
+    return bool(replace(problem, aircraft=basis.aircraft) == basis)
+
+
+def _compare(jobs: Jobs, now: Standing) -> Sequence[CompareRow] | None:
+    job = jobs.latest(day_id(now.day), COMPARE)
+    found = job.result if job else None
+    return found.rows if isinstance(found, Comparison) and _same(found.problem, now) else None
+
+
+def _moment(published: Snapshot) -> datetime:
+    return datetime.fromisoformat(published["published_at"])
+
+
+def _was(shown: Snapshot) -> dict[int, str]:
+    return {
+        move["pilot_id"]: f"{move['from_channel'] or ''} {move['from_mhz']}".strip()
+        for move in shown.get("moves", [])
+    }
+
+
+def _one_heat_more(now: Standing) -> int:
+    pilots, aircraft = len(now.draft.basis.pilots), now.day.aircraft
+    if not pilots:
+        return 0
+    heats = -(-pilots // aircraft) + 1
+    fewer = -(-pilots // heats)
+    return fewer if fewer < min(aircraft, pilots) else 0

@@ -1,0 +1,239 @@
+"""The channel plan: compute, change by hand, publish, bring back."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session
+
+from server.allocator import solve
+from server.services import draft_changes, live, planning, plans
+from server.services.days import day_with
+from server.services.draft_changes import StaleDraftError
+from server.services.errors import InputError, OvertakenError, RefusedError, ServiceError
+from server.services.jobs import Jobs
+from server.services.planning import COMPARE, PLAN, Answer
+from server.services.standings import standing
+from server.storage.session import Database
+from server.storage.tables import FieldDay
+from server.web import plan_forms
+from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now
+from server.web.form_text import FormText, whole_number
+from server.web.plan_pages import JobFragment, Told, plan_page, published_plan_page, running_view
+from server.web.templating import render
+
+router = APIRouter()
+
+HeatNumber = Annotated[int | None, Query(alias="heat")]
+EDITOR_FIELDS = {"mhz", "power_mw", "other", "to_heat", "place"}
+
+PilotId = Annotated[int | None, Query(alias="pilot")]
+
+
+@router.get("/days/{code}/plan")
+def show_plan(
+    request: Request,
+    code: str,
+    database: DatabaseOfApp,
+    jobs: JobsOfApp,
+    heat: HeatNumber = None,
+    pilot: PilotId = None,
+) -> Response:
+    with database.read() as session:
+        chosen = (heat, pilot) if heat and pilot else None
+        page = plan_page(session, day_with(session, code), jobs, chosen)
+    return render(request, page)
+
+
+@router.get("/days/{code}/plan/job")
+def show_job(request: Request, code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
+    """What a page that waits asks for: the fragment while the job runs, the whole page once it has ended."""
+    with database.read() as session:
+        day = day_with(session, code)
+        running = jobs.running(day.id or 0)
+        if running:
+            return render(request, JobFragment(day, running_view(running)))
+        response = render(request, plan_page(session, day, jobs))
+    response.headers.update({"HX-Retarget": "#main", "HX-Reselect": "#main", "HX-Reswap": "outerMorph"})
+    return response
+
+
+@router.get("/days/{code}/plan/{number}")
+def show_published_plan(request: Request, code: str, number: int, database: DatabaseOfApp) -> Response:
+    with database.read() as session:
+        page = published_plan_page(session, day_with(session, code), number)
+    return render(request, page)
+
+
+@router.post("/days/{code}/plan/compute")
+def compute_plan(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp
+) -> Response:
+    try:
+        with database.read() as session:
+            question = planning.ask(session, day_with(session, code), bool(form.get("keep_heats")))
+        planning.start_planning(database, jobs, question, solve.plan_day, request.app.state.clock)
+    except (RefusedError, InputError) as error:
+        return _not_done(request, code, database, jobs, form, error)
+    return _to_plan(code)
+
+
+@router.post("/days/{code}/plan/aircraft")
+def choose_aircraft(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
+) -> Response:
+    """Set how many fly at once, and plan with it."""
+    try:
+        with database.write() as session:
+            draft_changes.fly(session, day_with(session, code), whole_number(form, "aircraft"), now)
+    except InputError as error:
+        return _not_done(request, code, database, jobs, form, error)
+    return compute_plan(request, code, {}, database, jobs)
+
+
+@router.post("/days/{code}/plan/compare")
+def compare_aircraft(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp
+) -> Response:
+    try:
+        with database.read() as session:
+            day = day_with(session, code)
+            question = planning.ask(session, day)
+        planning.start_comparing(jobs, question, day.heat_minutes, solve.how_many_can_fly)
+    except RefusedError as error:
+        return _not_done(request, code, database, jobs, form, error)
+    return _to_plan(code)
+
+
+@router.post("/days/{code}/plan/job/cancel")
+def cancel_job(code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
+    jobs.cancel(_day_id(code, database))
+    return _to_plan(code)
+
+
+@router.post("/days/{code}/plan/job/close")
+def close_job(code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
+    for kind in (PLAN, COMPARE):
+        jobs.forget(_day_id(code, database), kind)
+    return _to_plan(code)
+
+
+@router.post("/days/{code}/plan/job/use")
+def use_job(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
+) -> Response:
+    """Take the plan of a job that was overtaken."""
+    day_id = _day_id(code, database)
+    job = jobs.latest(day_id, PLAN)
+    answer = job.result if job else None
+    try:
+        if job is None or not isinstance(answer, Answer) or job.number != whole_number(form, "job"):
+            raise OvertakenError("This plan is gone: a newer one was computed, or the server was restarted.")
+        with database.write() as session:
+            day = day_with(session, code)
+            planning.keep_all_the_same(session, day, whole_number(form, "version"), answer, now)
+    except ServiceError as error:
+        return _not_done(request, code, database, jobs, form, error)
+    jobs.forget(day_id, PLAN)
+    return _to_plan(code)
+
+
+@router.post("/days/{code}/plan/edit")
+def edit_plan(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
+) -> Response:
+    try:
+        with database.write() as session:
+            plan_forms.apply(session, day_with(session, code), form, now)
+    except (InputError, OvertakenError, RefusedError) as error:
+        return _not_done(request, code, database, jobs, form, error)
+    return _to_plan(code, form)
+
+
+@router.post("/days/{code}/plan/undo")
+def undo_change(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
+) -> Response:
+    try:
+        with database.write() as session:
+            draft_changes.undo(session, day_with(session, code), whole_number(form, "version"), now)
+    except (OvertakenError, RefusedError) as error:
+        return _not_done(request, code, database, jobs, form, error)
+    return _to_plan(code)
+
+
+@router.post("/days/{code}/plan/bring-back")
+def bring_back_plan(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
+) -> Response:
+    number, version = whole_number(form, "number"), whole_number(form, "version")
+    try:
+        with database.write() as session:
+            plans.bring_back(session, day_with(session, code), version, number, now)
+    except OvertakenError as error:
+        return _not_done(request, code, database, jobs, form, error)
+    return _to_plan(code)
+
+
+@router.post("/days/{code}/plan/publish")
+def publish_plan(
+    request: Request,
+    code: str,
+    form: FormText,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    jobs: JobsOfApp,
+    now: Now,
+) -> Response:
+    version, answers_for = whole_number(form, "version"), bool(form.get("answers_for"))
+    try:
+        with database.write() as session:
+            day = day_with(session, code)
+            plans.publish(session, day, version, form.get("seen", ""), answers_for, now)
+    except (InputError, OvertakenError, RefusedError) as error:
+        return _not_done(request, code, database, jobs, form, error)
+    live.announce(database, hub, day.id or 0)
+    return _to_plan(code)
+
+
+def _to_plan(code: str, form: FormText | None = None) -> Response:
+    """Back to the page, with the editor open that the form stood in."""
+    form = form or {}
+    is_open = form.get("heat") and form.get("pilot") and form.get("act") not in ("move", "trade", "remove")
+    where = f"?heat={whole_number(form, 'heat')}&pilot={whole_number(form, 'pilot')}" if is_open else ""
+    return RedirectResponse(f"/days/{code}/plan{where}", 303)
+
+
+def _not_done(
+    request: Request, code: str, database: Database, jobs: Jobs, form: FormText, error: ServiceError
+) -> Response:
+    """The page as it stands now, with what was typed and why it was not done."""
+    said: dict[str, Any] = {"form": form}
+    status = 409 if isinstance(error, OvertakenError) else 422
+    if isinstance(error, InputError):
+        said["errors"] = error.faults
+    is_told_below = isinstance(error, InputError) and error.faults.keys() <= _fields_shown(form)
+    with database.read() as session:
+        day = day_with(session, code)
+        said["told"] = None if is_told_below else _told(session, day, form, error)
+        heat, pilot = whole_number(form, "heat"), whole_number(form, "pilot")
+        page = plan_page(session, day, jobs, (heat, pilot) if heat and pilot else None, **said)
+    return render(request, page, status)
+
+
+def _fields_shown(form: FormText) -> set[str]:
+    """The fields that stand on the page and so carry their own sentence."""
+    shown = {"answers_for", "callsigns"}
+    return shown | EDITOR_FIELDS if form.get("heat") and form.get("pilot") else shown
+
+
+def _told(session: Session, day: FieldDay, form: FormText, error: ServiceError) -> Told:
+    if not isinstance(error, StaleDraftError) or not error.intended or "act" not in form:
+        return Told("Not done", str(error))
+    version = standing(session, day).draft.version
+    return Told("Not done", str(error), again={**form, "version": str(version)})
+
+
+def _day_id(code: str, database: Database) -> int:
+    with database.read() as session:
+        return day_with(session, code).id or 0
