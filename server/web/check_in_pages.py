@@ -5,6 +5,9 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 from server.services.desk import DeskEcho
+from server.services.faults import Fault
+from server.services.import_columns import FIELDS
+from server.services.imports import Look
 from server.services.roster_table import RosterRow, RosterTable
 from server.storage.tables import Aircraft, FieldDay, Pilot
 from server.web.phone_addresses import PhoneAddress
@@ -39,6 +42,7 @@ class CheckInPage(Page):
     search: str
     only: str
     acted: int | None
+    notice: str
     join: PhoneAddress
 
 
@@ -128,3 +132,23 @@ class LinkPage(Page):
     tab: str
     pilot: Pilot
     address: PhoneAddress
+
+
+@dataclass(frozen=True)
+class ImportPage(Page):
+    """Before a list is chosen, with a text that is no table, or with a list looked at.
+
+    text    the list, which the page carries until it is added
+    faults  why the text is no table
+    notice  why nothing was added
+    """
+
+    template: ClassVar[str] = "imports/page.html"
+    day: FieldDay
+    tab: str
+    text: str = ""
+    file: str = ""
+    look: Look | None = None
+    faults: Sequence[Fault] = ()
+    notice: str = ""
+    fields: Mapping[str, str] = field(default_factory=lambda: FIELDS)

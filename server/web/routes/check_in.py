@@ -45,16 +45,19 @@ def show_check_in(
     added: int | None = None,
     line: str = "",
     by: str = "",
+    brought: int = 0,
+    left: int = 0,
     q: Search = "",
     only: Only = "",
 ) -> Response:
+    notice = _brought_words(brought, left) if brought else ""
     with database.read() as session:
         day = day_with(session, code)
         typed = desk.read_into_fields(session, day, line) if line and by == BY_FIELDS else {}
         shown = Desk(by_fields=by == BY_FIELDS, typed=typed, answer=_answer(session, day, added))
         if is_fragment(request):
             return render(request, DeskFragment(day=day, desk=shown))
-        return render(request, _page(request, session, day, shown, q, only))
+        return render(request, _page(request, session, day, shown, q, only, notice))
 
 
 @router.post("/pilots")
@@ -136,11 +139,17 @@ def _not_added(request: Request, code: str, database: DatabaseOfApp, shown: Desk
         day = day_with(session, code)
         if is_fragment(request):
             return render(request, DeskFragment(day=day, desk=shown), 422)
-        return render(request, _page(request, session, day, shown, "", ""), 422)
+        return render(request, _page(request, session, day, shown), 422)
 
 
 def _page(
-    request: Request, session: Session, day: FieldDay, shown: Desk, search: str, only: str
+    request: Request,
+    session: Session,
+    day: FieldDay,
+    shown: Desk,
+    search: str = "",
+    only: str = "",
+    notice: str = "",
 ) -> CheckInPage:
     return CheckInPage(
         day=day,
@@ -149,6 +158,7 @@ def _page(
         roster=roster_table(session, day, search, only),
         search=search,
         only=only,
+        notice=notice,
         acted=shown.answer.pilot.id if shown.answer else None,
         join=phone_address(request, day, f"/join/{day.code}"),
     )
@@ -159,3 +169,9 @@ def _answer(session: Session, day: FieldDay, pilot_id: int | None) -> RosterRow 
         return roster_row(session, day, pilots.pilot_of(session, day, pilot_id)) if pilot_id else None
     except NotFoundError:
         return None
+
+
+def _brought_words(brought: int, left: int) -> str:
+    words = "Brought in 1 pilot" if brought == 1 else f"Brought in {brought} pilots"
+    left_out = f", left {left} out" if left else ""
+    return f"{words}{left_out}. Press Give a channel in the row of each who comes to the desk."
