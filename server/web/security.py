@@ -39,7 +39,6 @@ HEADERS = {
     "X-Content-Type-Options": "nosniff",
     # Not no-referrer: browsers then send "Origin: null" with our own forms.
     "Referrer-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 

@@ -23,9 +23,8 @@ SCREENS = {
     "big screen": {"viewport": {"width": 1920, "height": 1080}},
 }
 
-# What a page may say on its console: a server that is gone, an address that answers 404 or 410, and a header
-# that browsers ignore on plain http.
-_EXPECTED_WORDS = ("net::ERR_", "Failed to load resource", "Cross-Origin-Opener-Policy")
+# What a page may say on its console: a server that is gone, an address that answers 404 or 410.
+_EXPECTED_WORDS = ("net::ERR_", "Failed to load resource")
 
 
 @pytest.fixture(scope="session", autouse=True)
