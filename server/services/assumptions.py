@@ -1,12 +1,13 @@
 """What a plan takes for granted, each with its value, unit and where the value comes from."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from server.radio.site import Receiver, Site, parameters_of
 from server.services.days import DaySettings, settings_of
 from server.storage.tables import FieldDay
 
-DEFAULT, CHOSEN = "default", "site and rules"
+DEFAULT, CHOSEN, NOT_KNOWN = "default", "site and rules", "not known at check-in"
 
 
 def assumptions_of(day: FieldDay) -> list[dict[str, Any]]:
@@ -38,6 +39,14 @@ def assumptions_of(day: FieldDay) -> list[dict[str, Any]]:
         )
     ]
     return rows
+
+
+def assumed_gear(assumed: Iterable[tuple[str, str, str]]) -> list[dict[str, Any]]:
+    """What is taken for gear that nobody knew: callsign, field of the video set-up, value."""
+    return [
+        {"name": f"{callsign}: {field}", "value": value, "unit": "", "source": NOT_KNOWN}
+        for callsign, field, value in assumed
+    ]
 
 
 def _row(name: str, value: Any, unit: str, usual: Any) -> dict[str, Any]:

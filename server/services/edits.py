@@ -123,7 +123,7 @@ def set_power(content: DraftContent, basis: PlanBasis, pilot_id: int, power_mw: 
         set_mw, powers = free.power_at(common_mw), _less(content.powers, pilot_id)
     elif power_mw not in pilot.power_steps_mw:
         steps = " ".join(f"{step:g}" for step in pilot.power_steps_mw)
-        fault = f"{pilot.callsign}'s steps are {steps} mW. Choose one, or add a step at check-in."
+        fault = f"{pilot.callsign} can set {steps} mW today, by gear and rules. Choose one of these."
         raise InputError({"power_mw": fault})
     else:
         set_mw, powers = power_mw, {**content.powers, pilot_id: power_mw}

@@ -15,10 +15,14 @@ from server.storage.tables import FieldDay
 
 @dataclass(frozen=True)
 class PlanBasis:
-    """The planner's question, and its pilots by the ids of the roster."""
+    """The planner's question, and its pilots by the ids of the roster.
+
+    assumed  what nobody at the desk knew: callsign, field of the video set-up, what is taken for it
+    """
 
     problem: DayProblem
     pilots: Mapping[int, Pilot]
+    assumed: tuple[tuple[str, str, str], ...] = ()
 
     def ids(self) -> dict[str, int]:
         return {pilot.callsign: pilot_id for pilot_id, pilot in self.pilots.items()}
@@ -50,7 +54,7 @@ def basis_of(session: Session, day: FieldDay, content: DraftContent) -> PlanBasi
         day_channels=settings.day_channels,
         common_power_mw=settings.common_power_mw,
     )
-    return PlanBasis(problem, by_id)
+    return PlanBasis(problem, by_id, _assumed(session, day, by_id))
 
 
 def with_heats(basis: PlanBasis, content: DraftContent) -> DayProblem:
@@ -77,6 +81,18 @@ def without_absent(content: DraftContent, basis: PlanBasis) -> DraftContent:
     if heats == content.heats:
         return content
     return replace(content, heats=heats, planner=None)
+
+
+def _assumed(session: Session, day: FieldDay, by_id: Mapping[int, Pilot]) -> tuple[tuple[str, str, str], ...]:
+    assert day.id is not None
+    aircraft = pilots.aircraft_of_day(session, day.id)
+    found = []
+    for pilot in pilots.of_day(session, day.id):
+        flying = lineup.flying_of(pilot, aircraft.get(pilot.id or 0, []))
+        if flying and pilot.id in by_id:
+            setup = lineup.setup_of(pilot, flying)
+            found += [(pilot.callsign, field, value) for field, value in setup.assumed]
+    return tuple(found)
 
 
 def _as_fixed(pilot: Pilot, pilot_id: int, content: DraftContent) -> Pilot:

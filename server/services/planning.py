@@ -42,10 +42,6 @@ class Question:
     version: int
     are_heats_given: bool
 
-    @property
-    def pilots(self) -> int:
-        return len(self.problem.pilots)
-
 
 @dataclass(frozen=True)
 class Answer:

@@ -17,12 +17,13 @@ from server.radio.interference import SlotMargin, heat_margins, site_ceiling_db
 from server.radio.rules import WHO_DECIDES
 from server.radio.version import MODEL_VERSION
 from server.services import differences
-from server.services.assumptions import assumptions_of
+from server.services.assumptions import assumed_gear, assumptions_of
 from server.services.cause_words import cause_words
 from server.services.days import rule_set_of
-from server.services.drafts import DraftContent, DraftHeat
+from server.services.drafts import DraftContent, DraftHeat, as_day_plan
 from server.services.gear import label_at
 from server.services.plan_basis import PlanBasis
+from server.services.slot_facts import slot_warnings
 from server.storage.tables import FieldDay
 
 SCHEMA = 1
@@ -61,11 +62,11 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
         "retunes": retunes(content),
         "repeat_pairings": repeat_pairings(content),
         "rules": _rules(day),
-        "assumptions": assumptions_of(day),
-        "warnings": list(planner.warnings) if planner else [],
+        "assumptions": [*assumptions_of(day), *assumed_gear(basis.assumed)],
         "search_notes": list(planner.search_notes) if planner else [CHANGED_BY_HAND],
         "heats": heats,
     }
+    snapshot["warnings"] = [*(planner.warnings if planner else ()), *_warnings(day, content, basis, snapshot)]
     snapshot["moves"] = differences.moves(before, snapshot) if before else []
     return snapshot
 
@@ -106,6 +107,16 @@ def rounded(value: float | None) -> float | None:
 
 def least(values: Iterable[float | None]) -> float | None:
     return min((value for value in values if value is not None), default=None)
+
+
+def _warnings(day: FieldDay, content: DraftContent, basis: PlanBasis, snapshot: Snapshot) -> list[str]:
+    callsigns = {pilot_id: pilot.callsign for pilot_id, pilot in basis.pilots.items()}
+    plan = as_day_plan(content, callsigns, snapshot)
+    unknown = [
+        f"{callsign}: {field} is not known, {value} is assumed. Ask, and plan again."
+        for callsign, field, value in basis.assumed
+    ]
+    return [*slot_warnings(plan, basis.problem, rule_set_of(day)), *unknown]
 
 
 def _status(content: DraftContent, worst_margin_db: float | None) -> str:

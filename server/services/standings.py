@@ -124,13 +124,16 @@ def draft_now(session: Session, day: FieldDay, published: Snapshot | None) -> Dr
     row, stored, basis = open_draft(session, day)
     content = without_absent(stored, basis)
     snapshot = snapshots.compose(day, content, basis, published)
+    found = faults(day, content, basis, snapshot)
+    # What has to be mended is told as that, not once more as a warning.
+    snapshot["warnings"] = [warning for warning in snapshot["warnings"] if warning not in found.forbidden]
     top = draft_undo.popped(row.undo_json) if row else None
     return DraftNow(
         version=version_of(row),
         content=content,
         basis=basis,
         snapshot=snapshot,
-        faults=faults(day, content, basis, snapshot),
+        faults=found,
         absent=_absent(session, day, stored, basis),
         undo=top[0].text if top else None,
         based_on=row.based_on_number if row else None,

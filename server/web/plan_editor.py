@@ -3,14 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from server.services.channel_offers import FAR_MHZ, ChannelOffer, offers
+from server.services.channel_offers import ChannelOffer, offers
 from server.services.edits import channel_words
 from server.services.standings import DraftNow
 
 Choice = tuple[str, str]
 """A value to send and the words to show."""
-
-NEUTRAL: Choice = ("", "Choose")
 
 
 @dataclass(frozen=True)
@@ -89,6 +87,6 @@ def _offer_words(offer: ChannelOffer, minimum_spacing_mhz: int) -> str:
         return f"{name}: alone"
     margin = f"{offer.worst_margin_db:+.1f}".replace("-", "\N{MINUS SIGN}")
     words = f"{name}: worst {margin} dB, {offer.grade_word}"
-    if offer.spacing_mhz < min(minimum_spacing_mhz, FAR_MHZ):
+    if offer.spacing_mhz < minimum_spacing_mhz:
         return f"{words}, {offer.spacing_mhz} MHz from a neighbour"
     return words

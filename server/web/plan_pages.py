@@ -63,11 +63,9 @@ class JobView:
 
 @dataclass(frozen=True)
 class Told:
-    """What the page says about the act that led to it: kind as in the notices, and the act to repeat."""
+    """Why the last act was not done, and its form to make it now where it still can be."""
 
-    label: str
     text: str
-    kind: str = "fault"
     again: Mapping[str, str] | None = None
 
 

@@ -115,7 +115,7 @@ class TestEditing:
         assert standing(session, day).draft.basis.pilots[wren].power_mw == 200
         edit(session, day, lambda content, basis: edits.set_power(content, basis, wren, None))
         assert seats(session, day)[0][0] == ("Wren", 5658, 25)
-        with pytest.raises(InputError, match="steps are 25 200 mW"):
+        with pytest.raises(InputError, match="Wren can set 25 200 mW today"):
             edit(session, day, lambda content, basis: edits.set_power(content, basis, wren, 600))
 
     def test_typed_callsigns_make_a_heat_on_known_channels(self, session):

@@ -117,6 +117,42 @@ def test_names_what_was_chosen_apart_from_what_is_usual(session):
     assert rows["iip3_dbm"]["source"] == "default"
 
 
+def test_lists_what_nobody_knew_of_the_gear(session):
+    day = day_with_pilots(session, "Wren")
+    make_pilot(session, day, "Otter", power_mw="?")
+    plan_at_once(session, day)
+    snapshot = standing(session, day).draft.snapshot
+    row = {"name": "Otter: power_mw", "value": "25", "unit": "", "source": "not known at check-in"}
+    assert row in snapshot["assumptions"]
+    assert "Otter: power_mw is not known, 25 is assumed. Ask, and plan again." in snapshot["warnings"]
+
+
+def test_warns_of_power_near_the_limit_of_the_rules(session):
+    rules = {
+        "key": "own",
+        "name": "Club permit",
+        "ranges": [[5650, 5925, 20]],
+        "tested_width": "occupied",
+        "most_transmitters": None,
+        "licence_needed": True,
+        "conditions": "",
+        "source": "the organiser",
+        "year": 2026,
+        "tag": "own",
+    }
+    day = day_with_pilots(session, "Wren", "Otter", responsibility=None)
+    plan_at_once(session, day)
+    wren = pilots.by_callsign_key(session, day.id, "wren").id
+    edit(session, day, lambda content, basis: edits.set_power(content, basis, wren, 200))
+    day.rule_set_json = json.dumps(rules)
+    now = standing(session, day).draft
+    assert now.snapshot["rules"]["name"] == "Club permit"
+    over = "Otter: 25 mW e.i.r.p. is above the 20 mW of Club permit, by no more than a label is uncertain."
+    assert over in now.snapshot["warnings"]
+    assert now.faults.forbidden == ("Wren: 200 mW e.i.r.p. is above the 20 mW of Club permit.",)
+    assert now.faults.forbidden[0] not in now.snapshot["warnings"]
+
+
 def test_counts_channel_changes_and_pairs_that_meet_again(session):
     content = DraftContent(
         (
@@ -174,10 +210,22 @@ def test_differences_name_heat_power_and_who_comes(session):
         (25, [("Wren", 5658), ("Otter", 5695)], "Otter's carrier, 37 MHz above, takes 100 %"),
         # Both lie past the floor of the protection ratio, so neither is to blame.
         (25, [("Wren", 5658), ("Otter", 5740), ("Rook", 5905)], "Both carriers alike, 50 % each"),
-        (25, [("Wren", 5658), ("Otter", 5740), ("Rook", 5905), ("Quill", 5790)], "All 3 carriers alike, 33 %"),
-        (25, [("Wren", 5658), ("Otter", 5740), ("Rook", 5905), ("Quill", 5690)], "Quill's carrier, 32 MHz above"),
+        (
+            25,
+            [("Wren", 5658), ("Otter", 5740), ("Rook", 5905), ("Quill", 5790)],
+            "All 3 carriers alike, 33 %",
+        ),
+        (
+            25,
+            [("Wren", 5658), ("Otter", 5740), ("Rook", 5905), ("Quill", 5690)],
+            "Quill's carrier, 32 MHz above",
+        ),
         # 2 * 5732 - 5769 = 5695, at much power 4 MHz below and right on the channel.
-        (3000, [("Wren", 5699), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands 4 MHz below, takes"),  # noqa: RUF001
+        (
+            3000,
+            [("Wren", 5699), ("Otter", 5732), ("Rook", 5769)],
+            "2 × Otter − Rook lands 4 MHz below, takes",
+        ),  # noqa: RUF001
         (3000, [("Wren", 5695), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands right on this"),  # noqa: RUF001
         # An even comb at much power: many products land on each channel, none of them takes half.
         (

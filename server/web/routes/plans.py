@@ -229,9 +229,9 @@ def _fields_shown(form: FormText) -> set[str]:
 
 def _told(session: Session, day: FieldDay, form: FormText, error: ServiceError) -> Told:
     if not isinstance(error, StaleDraftError) or not error.intended or "act" not in form:
-        return Told("Not done", str(error))
+        return Told(str(error))
     version = standing(session, day).draft.version
-    return Told("Not done", str(error), again={**form, "version": str(version)})
+    return Told(str(error), again={**form, "version": str(version)})
 
 
 def _day_id(code: str, database: Database) -> int:
