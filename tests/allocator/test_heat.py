@@ -109,6 +109,7 @@ def test_no_assignment_is_an_answer_without_channels():
         for search in (best_channels, best_worst_margin):
             answer = search(day_gear(problem, (25,) * len(problem.pilots)))
             assert answer.mhz == ()
+            assert (answer.worst_margin_db, answer.stressed_margin_db) == (-np.inf, -np.inf)
             assert (answer.is_best_proved, answer.is_stress_proved, answer.is_exact) == (True, True, True)
             assert answer.best_margin_db == -np.inf
 
@@ -318,6 +319,17 @@ def test_a_budget_may_end_within_each_stage():
         for answer in (best_channels(gear, node_limit=limit) for gear, _, limit in stopped_searches())
     }
     assert proofs == {(False, False, False), (True, False, False), (True, True, False)}
+
+
+def test_a_budget_may_end_before_anything_is_found():
+    # Four channels that no three pilots can share: the descents find nothing, and two nodes prove nothing.
+    gear = equal_pilots(3, (5800, 5810, 5820, 5839)).gear
+    for search in (best_channels, best_worst_margin):
+        answer = search(gear, node_limit=2)
+        assert (answer.mhz, answer.nodes) == ((), 2)
+        assert (answer.worst_margin_db, answer.stressed_margin_db) == (-np.inf, -np.inf)
+        assert (answer.is_best_proved, answer.is_stress_proved, answer.is_exact) == (False, False, False)
+        assert answer.best_margin_db == pytest.approx(4.99, abs=0.01)  # the bound: carriers at the floor
 
 
 def test_a_budget_that_the_search_does_not_use_up_changes_nothing():
