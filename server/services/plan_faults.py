@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from itertools import chain
 
-from server.allocator.checks import faults_of
+from server.allocator.checks import broken_rules
 from server.allocator.problem import DayProblem
 from server.radio import rules
 from server.radio.grade import LOWEST_FLYABLE_GRADE
@@ -32,7 +32,7 @@ def faults(day: FieldDay, content: DraftContent, basis: PlanBasis, snapshot: Sna
     forbidden = [*_empty(content), *_untunable(content, basis), *_outside_rules(day, content, basis)]
     problem = with_heats(basis, content) if content.are_heats_given else basis.problem
     callsigns = {pilot_id: pilot.callsign for pilot_id, pilot in basis.pilots.items()}
-    named = faults_of(as_day_plan(content, callsigns, snapshot), problem)
+    named = broken_rules(as_day_plan(content, callsigns, snapshot), problem)
     tunable = {f"Heat {heat}: {words}" for heat, words in _untunable_words(content, basis)}
     broken = [fault for fault in named if fault not in tunable]
     return Faults(

@@ -5,7 +5,9 @@ its number, and every page reads it as it is: nothing of it is computed again, e
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from itertools import combinations, pairwise
 from typing import Any
 
@@ -13,8 +15,9 @@ from server.allocator.problem import DayProblem
 from server.allocator.scoring import station
 from server.radio.channels import lookalikes
 from server.radio.grade import is_flyable
-from server.radio.interference import SlotMargin, heat_margins, site_ceiling_db
+from server.radio.interference import SlotMargin, Station, heat_margins, site_ceiling_db
 from server.radio.rules import WHO_DECIDES
+from server.radio.site import Site
 from server.radio.version import MODEL_VERSION
 from server.services import differences
 from server.services.assumptions import assumed_gear, assumptions_of
@@ -133,13 +136,11 @@ def _day_ceiling_db(content: DraftContent, problem: DayProblem) -> float | None:
 def _heat(number: int, heat: DraftHeat, basis: PlanBasis) -> dict[str, Any]:
     gear = [basis.pilots[slot.pilot_id] for slot in heat.slots]
     stations = [station(pilot, slot.mhz, slot.power_mw) for pilot, slot in zip(gear, heat.slots, strict=True)]
-    margins = heat_margins(stations, basis.problem.site)
+    computed = _computed(tuple(stations), basis.problem.site)
     return {
         "heat": number,
         "round": heat.round,
-        "worst_margin_db": rounded(margins.worst_margin_db),
-        "stressed_margin_db": rounded(margins.stressed_margin_db),
-        "site_ceiling_db": rounded(margins.site_ceiling_db),
+        **computed.of_heat,
         "proved": heat.is_proved,
         "slots": [
             {
@@ -149,14 +150,34 @@ def _heat(number: int, heat: DraftHeat, basis: PlanBasis) -> dict[str, Any]:
                 "mhz": slot.mhz,
                 "power_mw": slot.power_mw,
                 "antenna": pilot.antenna,
-                **_margin_facts(margin),
+                **facts,
                 "lookalikes": [
                     {"channel": channel.label, "mhz": channel.mhz} for channel in lookalikes(slot.mhz)
                 ],
             }
-            for slot, pilot, margin in zip(heat.slots, gear, margins.slots, strict=True)
+            for slot, pilot, facts in zip(heat.slots, gear, computed.of_slots, strict=True)
         ],
     }
+
+
+@dataclass(frozen=True)
+class _Computed:
+    """What the radio model says of one heat and of its slots, in their order."""
+
+    of_heat: dict[str, Any]
+    of_slots: tuple[dict[str, Any], ...]
+
+
+@lru_cache(maxsize=1024)
+def _computed(stations: tuple[Station, ...], site: Site) -> _Computed:
+    """Kept, since an edit changes one heat of many and every look at the page needs them all."""
+    margins = heat_margins(stations, site)
+    of_heat = {
+        "worst_margin_db": rounded(margins.worst_margin_db),
+        "stressed_margin_db": rounded(margins.stressed_margin_db),
+        "site_ceiling_db": rounded(margins.site_ceiling_db),
+    }
+    return _Computed(of_heat, tuple(_margin_facts(slot) for slot in margins.slots))
 
 
 def _margin_facts(slot: SlotMargin) -> dict[str, Any]:

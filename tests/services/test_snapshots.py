@@ -248,6 +248,7 @@ def test_one_moved_pilot_is_measured_again_within_fifty_milliseconds(session):
     basis = basis_of(session, day, content)
     took_s = []
     for _ in range(3):
+        snapshots._computed.cache_clear()
         started = time.perf_counter()
         snapshots.compose(day, content, basis, None)
         took_s.append(time.perf_counter() - started)
