@@ -30,7 +30,7 @@ def _demo(configured: Settings) -> None:
 
     def prepare(database: Database, address: str) -> list[str]:
         print(
-            "Planning the demonstration day; the first time on a machine takes some twenty seconds.",
+            "Opening the demonstration day. The first time it is planned, which takes some twenty seconds.",
             flush=True,
         )
         demo = make_demo(database, utc_now())
