@@ -43,15 +43,18 @@ def product_words(term: Term) -> str:
 
 def _alike_words(slot: SlotMargin) -> str:
     """For carriers of about the same share that together take most; empty where one stands out."""
-    carriers = [term.share for term in slot.terms if term.kind == "carriers"]
+    carriers = [term for term in slot.terms if term.kind == "carriers"]
     largest = max((term.share for term in slot.terms), default=0.0)
-    alike = [share for share in carriers if share * ALIKE >= largest]
-    if len(alike) < 2 or sum(alike) < 0.5:
+    alike = [term for term in carriers if term.share * ALIKE >= largest]
+    share = sum(term.share for term in alike)
+    if len(alike) < 2 or share < 0.5:
         return ""
-    counted = f"All {len(carriers)}" if len(carriers) > 2 else "Both"
-    if len(alike) < len(carriers):
-        counted = f"{len(alike)} of {len(carriers)}"
-    return f"{counted} carriers alike, {_percent(sum(alike) / len(alike))} each"
+    each = f"{_percent(share / len(alike))} each"
+    if len(alike) == len(carriers):
+        return f"{f'All {len(carriers)}' if len(carriers) > 2 else 'Both'} carriers alike, {each}"
+    if len(alike) == 2:
+        return f"{' and '.join(_possessive(term.of[0]) for term in alike)} carriers take {each}"
+    return f"{len(alike)} of {len(carriers)} carriers alike, {each}"
 
 
 def _where(offset_mhz: int) -> str:

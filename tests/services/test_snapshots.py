@@ -220,6 +220,12 @@ def test_differences_name_heat_power_and_who_comes(session):
             [("Wren", 5658), ("Otter", 5740), ("Rook", 5905), ("Quill", 5690)],
             "Quill's carrier, 32 MHz above",
         ),
+        # Quill and Rook are near on either side, Otter is far off.
+        (
+            25,
+            [("Wren", 5740), ("Quill", 5772), ("Rook", 5708), ("Otter", 5905)],
+            "Quill's and Rook's carriers take 4",
+        ),
         # 2 * 5732 - 5769 = 5695, at much power 4 MHz below and right on the channel.
         (
             3000,
