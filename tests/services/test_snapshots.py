@@ -7,7 +7,7 @@ from sqlmodel import Session
 from server.radio.interference import Station, heat_margins
 from server.radio.version import MODEL_VERSION
 from server.services import edits, plans, snapshots
-from server.services.cause_words import ALONE, cause_words
+from server.services.cause_words import ALONE, MINUS, TIMES, cause_words
 from server.services.days import site_of
 from server.services.drafts import DraftContent, DraftHeat, DraftSlot
 from server.services.plan_basis import basis_of
@@ -230,14 +230,18 @@ def test_differences_name_heat_power_and_who_comes(session):
         (
             3000,
             [("Wren", 5699), ("Otter", 5732), ("Rook", 5769)],
-            "2 × Otter − Rook lands 4 MHz below, takes",
-        ),  # noqa: RUF001
-        (3000, [("Wren", 5695), ("Otter", 5732), ("Rook", 5769)], "2 × Otter − Rook lands right on this"),  # noqa: RUF001
+            f"2 {TIMES} Otter {MINUS} Rook lands 4 MHz below, takes",
+        ),
+        (
+            3000,
+            [("Wren", 5695), ("Otter", 5732), ("Rook", 5769)],
+            f"2 {TIMES} Otter {MINUS} Rook lands right on this",
+        ),
         # An even comb at much power: many products land on each channel, none of them takes half.
         (
             600,
             [(f"P{place}", 5658 + 37 * place) for place in range(8)],
-            "P1 + P2 − P3 lands right on this channel, takes 10 %; all products 93 %",  # noqa: RUF001
+            f"P1 + P2 {MINUS} P3 lands right on this channel, takes 10 %; all products 93 %",
         ),
     ],
 )
