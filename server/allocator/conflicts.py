@@ -10,6 +10,9 @@ from server.allocator.plan import Conflict
 from server.allocator.problem import DayProblem
 from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs, takes_part
 
+MOST_CONFLICTS = 3
+"""Whoever has mended so many asks again."""
+
 
 @dataclass(frozen=True)
 class Rule:
@@ -149,15 +152,40 @@ def _window_rules(problem: DayProblem, frame: Frame) -> list[Rule]:
     return found
 
 
-def find_conflict(problem: DayProblem) -> Conflict | None:
-    """An irreducible set of rules that cannot hold together, or None where they can.
+def can_hold(problem: DayProblem) -> bool:
+    """Whether the hard rules of a first round can hold together. Raises UndecidedError at the node limit."""
+    return find_round(round_rules(problem)) is not None
+
+
+def find_conflicts(problem: DayProblem) -> tuple[Conflict, ...]:
+    """Irreducible sets of rules that cannot hold together, one after the other; none where all rules can hold.
+
+    Each further set is looked for with the rules about pilots of those before it lifted, so that it is about
+    something else; what binds everybody stays. Raises UndecidedError at the node limit.
+    """
+    if can_hold(problem):
+        return ()
+    rules = all_rules(problem)
+    found: list[Conflict] = []
+    while len(found) < MOST_CONFLICTS:
+        needed = _irreducible(problem, rules)
+        found.append(_conflict(needed))
+        rules = [rule for rule in rules if rule not in needed or not rule.rows]
+        try:
+            is_cured = find_round(round_rules(problem, rules)) is not None
+        except UndecidedError:
+            is_cured = True
+        if is_cured or all(not rule.rows for rule in needed):
+            break
+    return tuple(found)
+
+
+def _irreducible(problem: DayProblem, rules: Sequence[Rule]) -> list[Rule]:
+    """Of rules that conflict, some that still do and none of which is idle.
 
     Rules are lifted one after the other; one whose lifting cures nothing stays lifted. What remains
-    conflicts, and without any one of its rules it does not. Raises UndecidedError at the node limit.
+    conflicts, and without any one of its rules it does not.
     """
-    rules = all_rules(problem)
-    if find_round(round_rules(problem)) is not None:
-        return None
     needed = list(rules)
     for rule in rules:
         without = [other for other in needed if other is not rule]
@@ -166,8 +194,12 @@ def find_conflict(problem: DayProblem) -> Conflict | None:
                 needed = without
         except UndecidedError:
             continue
-    words = tuple(rule.words for rule in needed)
-    return Conflict(words, _sentence(words), tuple(dict.fromkeys(rule.cure for rule in needed)))
+    return needed
+
+
+def _conflict(rules: Sequence[Rule]) -> Conflict:
+    words = tuple(rule.words for rule in rules)
+    return Conflict(words, _sentence(words), tuple(dict.fromkeys(rule.cure for rule in rules)))
 
 
 def find_lasting_conflict(problem: DayProblem, heats: Sequence[Sequence[str]]) -> Conflict | None:

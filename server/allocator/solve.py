@@ -9,7 +9,7 @@ from threading import Lock
 
 import numpy as np
 
-from server.allocator.conflicts import find_conflict, find_lasting_conflict
+from server.allocator.conflicts import can_hold, find_conflicts, find_lasting_conflict
 from server.allocator.day import DayAnswer, DaySearch
 from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.feasibility import UndecidedError
@@ -27,6 +27,7 @@ from server.radio.interference import site_ceiling_db
 
 PROOF_TIE_DB = 0.005
 COMPARED_AIRCRAFT = range(3, 9)
+NOT_DECIDED = "whether the hard rules can hold was not decided within the search limit"
 
 
 def plan_day(problem: DayProblem, keep_going: Callable[[Progress], bool] | None = None) -> DayPlan:
@@ -116,8 +117,11 @@ class _Planner:
 
     def quick_look(self) -> tuple[float | None, float | None]:
         """Worst margin and bound in dB of a first round, None where hard rules forbid it."""
-        if self._conflicts():
-            return None, None
+        try:
+            if not can_hold(self.problem):
+                return None, None
+        except UndecidedError as error:
+            raise Cancelled(NOT_DECIDED) from error
         search = DaySearch(self.problem, levels_to_try(self.problem)[0].powers_mw, self._go_on)
         margin, bound = search.first_round_margins_db()
         return finite_or_none(margin), finite_or_none(bound)
@@ -127,15 +131,12 @@ class _Planner:
     def _conflicts(self) -> tuple[Conflict, ...]:
         try:
             if self.problem.heats_given is None:
-                found = find_conflict(self.problem)
-                return (found,) if found else ()
-            alone = [find_conflict(self._alone(heat)) for heat in self.problem.heats_given]
-            found = find_lasting_conflict(self.problem, self.problem.heats_given) if not any(alone) else None
-            return tuple(one for one in (*alone, found) if one)
+                return find_conflicts(self.problem)
+            alone = [one for heat in self.problem.heats_given for one in find_conflicts(self._alone(heat))]
+            lasting = None if alone else find_lasting_conflict(self.problem, self.problem.heats_given)
+            return (lasting,) if lasting else tuple(alone)
         except UndecidedError as error:
-            raise Cancelled(
-                "whether the hard rules can hold was not decided within the search limit"
-            ) from error
+            raise Cancelled(NOT_DECIDED) from error
 
     def _alone(self, heat: Sequence[str]) -> DayProblem:
         members = tuple(
