@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.radio.errors import TuningError
-from server.services import lineup, pilots
+from server.services import lineup, pilots, provisional
 from server.services.callsigns import callsign_key
 from server.services.desk_line import DeskLine, read_line
 from server.services.errors import RefusedError
@@ -15,7 +15,7 @@ from server.services.faults import FieldsError
 from server.services.gear_echo import Meaning, antenna_meaning, channels_meaning, power_meaning
 from server.services.roster_rows import gear_text
 from server.storage import pilots as stored
-from server.storage.tables import FieldDay, Pilot
+from server.storage.tables import CHECKED_IN, FieldDay, Pilot
 
 _TOLD_AS_TYPED = {
     "spotter": "spotter",
@@ -34,16 +34,19 @@ _TOLD_AS_TYPED = {
 
 @dataclass(frozen=True)
 class DeskEcho:
-    """What was understood of a line, and a sentence for everything that keeps it from being added."""
+    """What was understood of a line, what Enter would do, and a sentence for everything that is in its way."""
 
     callsign: str
     meanings: tuple[Meaning, ...]
     faults: tuple[str, ...]
+    enter: str = "adds"
 
 
 def understand(session: Session, day: FieldDay, text: str) -> DeskEcho:
     """The echo while a line is typed: nothing is changed."""
     line = _read(session, day, text)
+    if pilot := _called(session, day, line):
+        return DeskEcho(pilot.callsign, (Meaning("is on the roster"),), (), "says the channel")
     return DeskEcho(line.typed.get("callsign", ""), _meanings(line.typed), _faults(session, day, line))
 
 
@@ -53,8 +56,15 @@ def read_into_fields(session: Session, day: FieldDay, text: str) -> dict[str, st
 
 
 def add_line(session: Session, day: FieldDay, text: str, who: str, at: datetime) -> Pilot:
-    """Add the pilot of a line. Raises FieldsError with all faults, RefusedError where nobody can be added."""
+    """Add the pilot of a line; a callsign of the roster alone calls that pilot up, who gets a channel if need be.
+
+    Raises FieldsError with all faults, RefusedError where nobody can be added.
+    """
     line = _read(session, day, text)
+    if pilot := _called(session, day, line):
+        if provisional.to_set(session, day, pilot).mhz is None:
+            pilots.give_channel(session, day, pilot, who, at)
+        return pilot
     if line.faults:
         raise FieldsError(line.faults)
     return pilots.add(session, day, line.typed, who, at)
@@ -71,6 +81,15 @@ def _read(session: Session, day: FieldDay, text: str) -> DeskLine:
         return gear_text(flying) if flying else None
 
     return read_line(text, gear_of, roster[-1].callsign if roster else None)
+
+
+def _called(session: Session, day: FieldDay, line: DeskLine) -> Pilot | None:
+    """Who is checked in and was named with nothing else."""
+    assert day.id is not None
+    if not line.is_callsign_alone:
+        return None
+    pilot = stored.by_callsign_key(session, day.id, callsign_key(line.typed["callsign"]))
+    return pilot if pilot and pilot.state == CHECKED_IN else None
 
 
 def _faults(session: Session, day: FieldDay, line: DeskLine) -> tuple[str, ...]:

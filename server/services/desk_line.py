@@ -8,6 +8,7 @@
     antenna    rhcp, lhcp or linear anywhere; after the power a lone r, l or x is enough
     ?          nobody knows: the channels where none stand before it, else the power
     =Wren      the same gear as Wren; = alone: as the pilot before; what else is typed wins over it
+    Wren       alone: somebody of the roster who has come to the desk
     rx:ABEF    goggles; the other fields likewise: spotter:Otter (or s:Otter), pin:R3, note:"leaves at three"
 
 Nothing typed about the power means that nobody knows it, as `?` says.
@@ -63,6 +64,7 @@ class DeskLine:
 
     typed: Mapping[str, str]
     faults: tuple[FieldFault, ...] = ()
+    is_callsign_alone: bool = False
 
 
 def read_line(text: str, gear_of: GearOf, latest: str | None = None) -> DeskLine:
@@ -83,7 +85,7 @@ def read_line(text: str, gear_of: GearOf, latest: str | None = None) -> DeskLine
     if not typed.get("tunes") and not reading.faults:
         cure = f"write them before the power, or {UNKNOWN} where nobody knows"
         reading.fault("", "the channels are missing", cure)
-    return DeskLine(typed, tuple(reading.faults))
+    return DeskLine(typed, tuple(reading.faults), len(words) == 1)
 
 
 def _words(text: str) -> list[str]:

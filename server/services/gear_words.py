@@ -29,6 +29,7 @@ ANTENNA_LETTERS: dict[str, str] = {"r": "rhcp", "l": "lhcp", "x": "linear"}
 ANTENNA_NAMES: dict[str, str] = {"rhcp": "right-hand", "lhcp": "left-hand", "linear": "linear"}
 
 _PHRASES = {"all bands": "all", "all channels": "all", "r only": "ronly", "e locked": "elocked"}
+_CHANNEL_WORD = re.compile(r"[a-z]?[0-9:]*([-\u2013][a-z]?[0-9]+)?(mhz)?", re.IGNORECASE)
 _POWER = re.compile(r"([0-9]*[.]?[0-9]+)(mw|w)?", re.IGNORECASE)
 _SPACED_UNIT = re.compile(r"(?<=[0-9])\s+(mw|w|mhz)\b", re.IGNORECASE)
 _SEPARATORS = re.compile(r"[\s,;/+]+")
@@ -51,9 +52,9 @@ def channel_words(text: str) -> str:
     """A channel list as a set-up keeps it: presets spelled out, bands apart, “don't know” as `?`."""
     if is_dont_know(text):
         return UNKNOWN
-    plain = join_units(tunes_of(text)).casefold()
+    plain = join_units(tunes_of(text))
     for phrase, word in _PHRASES.items():
-        plain = re.sub(rf"\b{phrase}\b", word, plain)
+        plain = re.sub(rf"\b{phrase}\b", word, plain, flags=re.IGNORECASE)
     return spell_out([word for word in re.split(r"[\s,;]+", plain) if word])
 
 
@@ -70,7 +71,7 @@ def _spelled(word: str) -> list[str]:
         return listed.split()
     if is_glued_bands(word):
         return list(word.upper())
-    return [word.upper().removesuffix("MHZ")]
+    return [word.upper().removesuffix("MHZ")] if _CHANNEL_WORD.fullmatch(word) else [word]
 
 
 def is_glued_bands(word: str) -> bool:

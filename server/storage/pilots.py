@@ -1,6 +1,8 @@
 from collections import defaultdict
 from collections.abc import Collection
+from datetime import datetime
 
+from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from server.storage.tables import PILOT_STATES, Aircraft, Pilot
@@ -44,6 +46,20 @@ def by_link_token(session: Session, link_token: str) -> Pilot | None:
 def by_join_id(session: Session, field_day_id: int, join_id: str) -> Pilot | None:
     wanted = select(Pilot).where(col(Pilot.field_day_id) == field_day_id, col(Pilot.join_id) == join_id)
     return session.exec(wanted).first()
+
+
+def count_joined_since(session: Session, field_day_id: int, since: datetime) -> int:
+    """How many pilots checked in by themselves, from a phone, after that moment."""
+    joined = (
+        select(func.count())
+        .select_from(Pilot)
+        .where(
+            col(Pilot.field_day_id) == field_day_id,
+            col(Pilot.join_id).is_not(None),
+            col(Pilot.created_at) > since,
+        )
+    )
+    return session.exec(joined).one()
 
 
 def aircraft_of(session: Session, pilot_id: int) -> list[Aircraft]:

@@ -6,8 +6,10 @@ from typing import ClassVar
 
 from server.services.desk import DeskEcho
 from server.services.faults import Fault
+from server.services.gear import PRESETS, GearPreset
 from server.services.import_columns import FIELDS
 from server.services.imports import Look
+from server.services.joins import POWER_STEPS_MW
 from server.services.roster_table import RosterRow, RosterTable
 from server.storage.tables import Aircraft, FieldDay, Pilot
 from server.web.phone_addresses import PhoneAddress
@@ -68,7 +70,11 @@ class EchoFragment(Page):
 
 @dataclass(frozen=True)
 class RosterFragment(Page):
-    """`acted`: the id of the pilot who was just changed."""
+    """The roster anew.
+
+    acted    the id of the pilot who was just changed
+    answers  the place of the answer changes too: to `answer`, a pilot who was given a channel, or to nothing
+    """
 
     template: ClassVar[str] = "check_in/_roster_and_counts.html"
     day: FieldDay
@@ -76,6 +82,8 @@ class RosterFragment(Page):
     search: str
     only: str
     acted: int | None = None
+    answers: bool = False
+    answer: RosterRow | None = None
 
 
 @dataclass(frozen=True)
@@ -152,3 +160,26 @@ class ImportPage(Page):
     faults: Sequence[Fault] = ()
     notice: str = ""
     fields: Mapping[str, str] = field(default_factory=lambda: FIELDS)
+
+
+@dataclass(frozen=True)
+class JoinPage(Page):
+    """The form on a phone, as typed."""
+
+    template: ClassVar[str] = "join/page.html"
+    day: FieldDay
+    typed: Mapping[str, str]
+    errors: Mapping[str, str]
+    notice: str
+    presets: Sequence[GearPreset] = PRESETS
+    power_steps_mw: Sequence[int] = POWER_STEPS_MW
+
+
+@dataclass(frozen=True)
+class JoinedPage(Page):
+    """What a phone shows once its pilot is on the roster."""
+
+    template: ClassVar[str] = "join/joined.html"
+    day: FieldDay
+    row: RosterRow
+    join_id: str

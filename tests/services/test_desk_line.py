@@ -238,11 +238,12 @@ def test_power_known_in_part():
         ("E, locked", "E1-E3 E5 E6"),
         ("ABEFR", "A B E F R"),
         ("a, b; f", "A B F"),
+        ("r1-r8 5800mhz 5:3", "R1-R8 5800 5:3"),
         ("Don't know", "?"),
         ("don\N{RIGHT SINGLE QUOTATION MARK}t know", "?"),
         ("not sure", "?"),
         ("", ""),
-        ("everything", "EVERYTHING"),  # for the reader of the set-up to refuse
+        ("Everything", "Everything"),  # as typed, for the reader of the set-up to refuse
     ],
 )
 def test_channels_in_the_words_of_a_sign_up_form(text, kept):

@@ -85,7 +85,7 @@ def test_a_sign_up_form_is_read_in_its_own_words(session, day):
 
 def test_a_bad_row_is_told_with_file_line_column_text_and_cure(session, day):
     (reason,) = reasons(look(session, day, SIGN_UP, file="signup.csv"))[4]
-    assert reason.startswith(f"signup.csv:4: {CHANNELS}: “PURPLE” is no band")
+    assert reason.startswith(f"signup.csv:4: {CHANNELS}: “purple” is no band")
     assert reason.endswith("write bands, channels, ranges or MHz, such as A B E F R, R1-R8 or 5800")
 
 

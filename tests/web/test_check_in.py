@@ -428,6 +428,28 @@ def test_a_channel_that_the_day_no_longer_allows_is_marked(desk, database):
     assert f'id="give-{wren.id}"' in page
 
 
+def test_a_callsign_alone_calls_up_who_is_on_the_roster_and_gives_a_channel(desk, database):
+    add(database, tunes="R1")
+    with database.write() as session:
+        stored.by_callsign_key(session, 1, "wren").provisional_mhz = None
+    assert "is on the roster Enter says the channel" in text_of(
+        desk.get("/days/tern/check-in/echo", params={"line": "wren"}).text
+    )
+    assert "Set Wren to R1 5658 MHz" in text_of(type_line(desk, "wren").text)
+    before = entries(database)
+    assert "Set Wren to R1 5658 MHz" in text_of(type_line(desk, "wren").text)
+    assert entries(database) == before
+
+
+def test_giving_a_channel_says_it_as_large_as_at_check_in(desk, database):
+    wren = add(database, tunes="R1")
+    answer = desk.post(f"/days/tern/pilots/{wren.id}/channel", headers=PARTIAL)
+    assert "Set Wren to R1 5658 MHz" in text_of(answer.text)
+    assert 'id="line"' not in answer.text  # a line that is being typed stays
+    answer = desk.post(f"/days/tern/pilots/{wren.id}/channel")
+    assert answer.headers["Location"] == f"/days/tern/check-in?added={wren.id}"
+
+
 def test_pilots_see_their_provisional_channel_at_once(desk, database, client):
     type_line(desk, "Wren R1 25")
     wren = roster(database)["Wren"]

@@ -55,7 +55,7 @@ def test_a_list_is_the_director_s_business(client):
 def test_looking_shows_what_would_come_and_adds_nobody(desk, database):
     page = look(desk).text
     assert "Add 2 pilots, leave 1 out" in page
-    assert "“PURPLE” is no band, channel, range or MHz" in page
+    assert "“purple” is no band, channel, range or MHz" in page
     assert roster(database) == []
 
 

@@ -123,15 +123,22 @@ def show_news(
 
 
 def roster_fragment(
-    database: Database, code: str, filters: Mapping[str, str], acted: int | None = None
+    database: Database,
+    code: str,
+    filters: Mapping[str, str],
+    acted: int | None = None,
+    has_answer: bool = False,
 ) -> RosterFragment:
-    """The roster under the filters that the page has set."""
+    """The roster under the filters that the page has set; with `has_answer` the channel to say to who acted."""
     q, only = filters.get("q", ""), filters.get("only", "")
     with database.read() as session:
         day = day_with(session, code)
         kept = pilots.pilot_of(session, day, acted) if acted else None
         table = roster_table(session, day, q, only, kept)
-    return RosterFragment(day=day, roster=table, search=q, only=only, acted=acted)
+        answer = roster_row(session, day, kept) if kept and has_answer else None
+    return RosterFragment(
+        day=day, roster=table, search=q, only=only, acted=acted, answers=acted is not None, answer=answer
+    )
 
 
 def _not_added(request: Request, code: str, database: DatabaseOfApp, shown: Desk) -> Response:

@@ -105,7 +105,7 @@ def give_channel(
 ) -> Response:
     with _changing(database, code, pilot_id) as (session, day, pilot):
         pilots.give_channel(session, day, pilot, DIRECTOR, now)
-    return _acted(request, database, hub, day, pilot, form)
+    return _acted(request, database, hub, day, pilot, form, has_answer=True)
 
 
 @router.get("/link")
@@ -190,11 +190,13 @@ def _acted(
     day: FieldDay,
     pilot: Pilot,
     form: Mapping[str, str],
+    has_answer: bool = False,
 ) -> Response:
     """The roster with the row where the button was; undo stands in it."""
     announce_roster(database, hub, day)
     if not is_fragment(request):
         if form.get("back") == "pilot":
             return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}", 303)
-        return RedirectResponse(f"/days/{day.code}/check-in#pilot-{pilot.id}", 303)
-    return render(request, roster_fragment(database, day.code, form, pilot.id))
+        added = f"?added={pilot.id}" if has_answer else f"#pilot-{pilot.id}"
+        return RedirectResponse(f"/days/{day.code}/check-in{added}", 303)
+    return render(request, roster_fragment(database, day.code, form, pilot.id, has_answer))
