@@ -30,16 +30,16 @@ MOST_AIRCRAFT = 10
 
 def aircraft_of(session: Session, pilot: Pilot, aircraft_id: int) -> Aircraft:
     """Raises NotFoundError, also for an aircraft of another pilot."""
-    assert pilot.id is not None
-    for aircraft in pilots.aircraft_of(session, pilot.id):
+    for aircraft in all_of(session, pilot):
         if aircraft.id == aircraft_id:
             return aircraft
     raise NotFoundError(f"{pilot.callsign} has no such aircraft.")
 
 
-def ids_of(session: Session, pilot: Pilot) -> list[int]:
+def all_of(session: Session, pilot: Pilot) -> list[Aircraft]:
+    """The main one first."""
     assert pilot.id is not None
-    return [one.id for one in pilots.aircraft_of(session, pilot.id) if one.id is not None]
+    return pilots.aircraft_of(session, pilot.id)
 
 
 def add_spare(
@@ -47,8 +47,7 @@ def add_spare(
 ) -> Aircraft:
     """One more aircraft; it flies when somebody says so. Raises FieldsError with all faults."""
     check_open(day)
-    assert pilot.id is not None
-    own = pilots.aircraft_of(session, pilot.id)
+    own = all_of(session, pilot)
     if len(own) >= MOST_AIRCRAFT:
         raise RefusedError(f"{pilot.callsign} has {MOST_AIRCRAFT} aircraft, the most that are kept.")
     read, kind, text = _read(pilot, typed)

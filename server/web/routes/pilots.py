@@ -15,7 +15,6 @@ from server.services.pilot_edits import NEW, OWN, PageRefusedError, Refusal
 from server.services.roster_rows import PILOT_FIELDS, SET_UP_FIELDS, pilot_text, plain, set_up_text
 from server.services.roster_table import roster_row
 from server.services.stale_forms import Form, StaleFormError
-from server.storage import pilots as stored
 from server.storage.session import Database
 from server.storage.tables import PILOT_STATES, FieldDay, Pilot
 from server.web.check_in_pages import FormState, LinkFragment, LinkPage, PilotPage
@@ -52,9 +51,9 @@ def save_pilot(
     try:
         with _changing(database, code, pilot_id) as (session, day, pilot):
             set_ups = {
-                aircraft_id: _sent(part, SET_UP_FIELDS)
-                for aircraft_id in aircraft.ids_of(session, pilot)
-                if (part := _part(form, str(aircraft_id)))
+                one.id or 0: _sent(part, SET_UP_FIELDS)
+                for one in aircraft.all_of(session, pilot)
+                if (part := _part(form, str(one.id)))
             }
             pilot_edits.save(session, day, pilot, own, set_ups, _part(form, NEW), DIRECTOR, now)
     except PageRefusedError as error:
@@ -175,7 +174,7 @@ def _show(
                         set_up_text(one), one.version, _part(sent, str(one.id)), refusals.get(str(one.id))
                     ),
                 )
-                for one in stored.aircraft_of(session, pilot_id)
+                for one in aircraft.all_of(session, pilot)
             ],
             spare=_state(NEW_SPARE, 0, _part(sent, NEW), refusals.get(NEW)),
             saved=saved,
