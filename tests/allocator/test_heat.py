@@ -301,8 +301,13 @@ def stopped_searches():
 
 def test_a_budget_stops_the_search_and_the_answer_says_what_is_not_proved():
     for gear, whole, limit in stopped_searches():
-        answer = best_channels(gear, node_limit=limit)
+        begun = set()
+        answer = best_channels(
+            gear, node_limit=limit, keep_going=lambda stage, *_, begun=begun: not begun.add(stage)
+        )
         assert answer.nodes <= limit
+        assert answer.is_best_proved or "stressed margin" not in begun
+        assert answer.is_stress_proved or "choice among equals" not in begun
         assert not answer.is_exact
         assert answer.best_margin_db >= whole.best_margin_db - SAME_DB
         if answer.mhz:
