@@ -18,7 +18,7 @@ DESK_LINES = (
     "Rook ABEF 25,600 r",
     "Sorrel all 25 l",
     "Quill 5:7 25 r",
-    "Coot = Wren",
+    "Coot =Wren",
 )
 
 
@@ -74,7 +74,7 @@ def _open_the_day(page: Page, server: FieldServer) -> str:
     page.goto(f"{server.address}/days/{code}/site")
     page.get_by_label("Aircraft in the air").fill("4")
     page.get_by_label("Rounds").fill("2")
-    page.get_by_label("Tern Meadow club permit").check()
+    page.get_by_label(re.compile("United States, amateur")).check()
     page.get_by_role("button", name="Save site and rules").click()
     expect(page.locator("#main")).to_contain_text("Saved")
     return code
@@ -82,9 +82,13 @@ def _open_the_day(page: Page, server: FieldServer) -> str:
 
 def _join(page: Page, server: FieldServer, code: str, callsign: str) -> None:
     page.goto(f"{server.address}/join/{code}")
-    page.get_by_label("Callsign").fill(callsign)
-    page.get_by_label(re.compile("All bands")).check()
+    page.get_by_label("The callsign you fly under").fill(callsign)
+    page.get_by_role("radio", name=re.compile("All bands the usual")).check()
+    page.get_by_role("checkbox", name="25", exact=True).check()
+    page.get_by_role("radio", name=re.compile("Right-hand")).check()
     page.get_by_role("button", name="Check in").click()
+    expect(page.locator("#join")).to_contain_text("Provisional")
+    page.get_by_role("link", name="Open my page").click()
     page.wait_for_url(re.compile("/slot/"))
 
 
