@@ -14,17 +14,26 @@ BOUND_NODES = 400_000
 
 
 def day_bound_db(
-    problem: DayProblem, gear: Gear, powers_mw: Sequence[float], frame: Frame, keep_going: KeepGoing | None
+    problem: DayProblem,
+    gear: Gear,
+    powers_mw: Sequence[float],
+    frame: Frame,
+    there: Sequence[int],
+    keep_going: KeepGoing | None,
 ) -> float:
     """Upper bound in dB of the day's worst margin.
 
-    The lowest of three arguments counts. Every pilot flies with at least ``frame.smallest`` - 1 others, at
+    frame   of one round: the fewest pilots that any heat, and that the largest heat, is sure to hold
+    there   who takes part in that round, by index
+
+    The lowest of three arguments counts. Every pilot there flies with at least ``frame.smallest`` - 1 others, at
     best the weakest of all, none nearer in frequency than where the protection ratio ends. Some heat holds
     ``frame.largest`` pilots; its weakest transmitter hears only stronger ones. And where all gear is equal,
     that heat does no better than the best heat of so many who could use every channel of the day.
     """
-    bound = float(margin_of_load_db(_least_loads(gear, frame.smallest).max(initial=0.0)))
-    bound = min(bound, float(margin_of_load_db(_load_of_weakest(gear, frame.largest))))
+    aloft = gear_of(gear, there)
+    bound = float(margin_of_load_db(_least_loads(aloft, frame.smallest).max(initial=0.0)))
+    bound = min(bound, float(margin_of_load_db(_load_of_weakest(aloft, frame.largest))))
     if frame.largest < 2 or np.ptp(gear.level_mw) > 0.0:
         return bound
     ideal = _equals(problem, powers_mw, frame.largest)

@@ -85,14 +85,16 @@ class DaySearch:
         return DayAnswer(self.gear, self.frame, tuple(rounds), worst_db, bound_db, retunes, notes)
 
     def _bound_db(self) -> float:
-        return day_bound_db(self.problem, self.gear, self.powers_mw, self._surest_heats(), self._go_on)
+        rounds = range(1, self.problem.rounds + 1)
+        everybody = [
+            np.flatnonzero(takes_part(self.problem, self.frame, number)).tolist() for number in rounds
+        ]
+        fullest = max(everybody, key=len)
+        surest = self._surest_heats(len(fullest))
+        return day_bound_db(self.problem, self.gear, self.powers_mw, surest, fullest, self._go_on)
 
-    def _surest_heats(self) -> Frame:
-        """The fewest pilots that any heat, and that the largest heat, is sure to hold in the fullest round."""
-        present = max(
-            int(takes_part(self.problem, self.frame, number).sum())
-            for number in range(1, self.problem.rounds + 1)
-        )
+    def _surest_heats(self, present: int) -> Frame:
+        """The fewest of so many pilots that any heat, and that the largest heat, is sure to hold."""
         heats = self.frame.heats
         return Frame(heats, max(1, present - (heats - 1) * self.problem.aircraft), -(-present // heats))
 
