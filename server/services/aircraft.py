@@ -47,6 +47,7 @@ def add_spare(
 ) -> Aircraft:
     """One more aircraft; it flies when somebody says so. Raises FieldsError with all faults."""
     check_open(day)
+    assert pilot.id is not None
     own = all_of(session, pilot)
     if len(own) >= MOST_AIRCRAFT:
         raise RefusedError(f"{pilot.callsign} has {MOST_AIRCRAFT} aircraft, the most that are kept.")
