@@ -50,6 +50,9 @@ KEYS: dict[str, str] = {
 
 EXAMPLE = "Wren ABEFR 25,200,600 r"
 
+GEAR_WORDS = frozenset((*PRESET_WORDS, "one", UNKNOWN))
+"""No callsign unless in quotes: whoever starts with one of these has left the callsign out."""
+
 _QUOTES = {"“": '"', "”": '"', "„": '"', "«": '"', "»": '"'}
 _WORD = re.compile(r'(?:[^\s"]|"[^"]*")+')
 _KEY = re.compile(r"([a-z]+):(.+)", re.IGNORECASE | re.DOTALL)
@@ -78,6 +81,10 @@ def read_line(text: str, gear_of: GearOf, latest: str | None = None) -> DeskLine
     words = _words(text)
     if not words:
         return DeskLine({}, (FieldFault("line", "", "nothing is typed", f"write a line such as {EXAMPLE}"),))
+    if words[0].casefold() in GEAR_WORDS or words[0].startswith("="):
+        problem = f"“{shown(words[0])}” is a word for gear"
+        cure = f"write the callsign before it, such as {EXAMPLE}"
+        return DeskLine({}, (FieldFault("line", words[0], problem, cure),))
     reading = _Reading(gear_of, latest)
     for word in words[1:]:
         reading.word(word)

@@ -13,6 +13,7 @@ from server.services.joins import POWER_STEPS_MW
 from server.services.roster_table import RosterRow, RosterTable
 from server.storage.tables import Aircraft, FieldDay, Pilot
 from server.web.phone_addresses import PhoneAddress
+from server.web.plan_pages import LiveMark
 from server.web.templating import Page
 
 
@@ -39,6 +40,7 @@ class CheckInPage(Page):
     template: ClassVar[str] = "check_in/page.html"
     day: FieldDay
     tab: str
+    live: LiveMark
     desk: Desk
     roster: RosterTable
     search: str
@@ -118,6 +120,7 @@ class PilotPage(Page):
     template: ClassVar[str] = "check_in/pilot.html"
     day: FieldDay
     tab: str
+    live: LiveMark
     row: RosterRow
     form: FormState
     aircraft: Sequence[tuple[Aircraft, FormState]]
@@ -138,6 +141,7 @@ class LinkPage(Page):
     template: ClassVar[str] = "check_in/link.html"
     day: FieldDay
     tab: str
+    live: LiveMark
     pilot: Pilot
     address: PhoneAddress
 
@@ -154,6 +158,7 @@ class ImportPage(Page):
     template: ClassVar[str] = "imports/page.html"
     day: FieldDay
     tab: str
+    live: LiveMark
     text: str = ""
     file: str = ""
     look: Look | None = None

@@ -144,6 +144,10 @@ def test_two_words_in_quotes_are_one_callsign(text):
     assert typed(text)["callsign"] == "Big Bird"
 
 
+def test_a_word_for_gear_in_quotes_is_a_callsign():
+    assert typed('"All" R 25')["callsign"] == "All"
+
+
 def test_a_quote_still_open_while_typing_ends_with_the_line():
     assert line('"Big Bi').typed["callsign"] == "Big Bi"
 
@@ -155,6 +159,8 @@ def test_a_quote_still_open_while_typing_ends_with_the_line():
         (' " ', "nothing is typed"),
         ("Wren", "the channels are missing: write them before the power, or ? where nobody knows"),
         ("Wren 25 R", "the channels are missing"),  # R after the power is the antenna
+        ("all 25", "“all” is a word for gear: write the callsign before it"),
+        ("=Wren", "“=Wren” is a word for gear"),
         ("Wren R9 25", "“R9” names a channel that band R does not have: write R1 to R8"),
         ("Wren Q 25", "“Q” names band Q, which is not in the table"),
         ("Big Bird R 25", "a callsign of two words stands in quotes"),

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session
 from starlette.datastructures import UploadFile
 
 from server.services import imports
@@ -14,12 +15,15 @@ from server.services.csv_files import decode
 from server.services.days import day_with
 from server.services.errors import RefusedError
 from server.services.faults import Fault, FaultyInputError, shown
-from server.services.imports import PASTED, Wish
+from server.services.imports import PASTED, Look, Wish
 from server.services.pilots import check_open
+from server.services.standings import draft_mark
 from server.storage.session import Database
+from server.storage.tables import FieldDay
 from server.web.check_in_pages import ImportPage
 from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
 from server.web.form_text import LARGEST_FIELD_BYTES
+from server.web.plan_pages import LiveMark
 from server.web.roster_news import announce_roster
 from server.web.routes.check_in import TAB
 from server.web.templating import render
@@ -53,8 +57,7 @@ async def _import_form(request: Request) -> ImportForm:
 @router.get("")
 def show_import(request: Request, code: str, database: DatabaseOfApp) -> Response:
     with database.read() as session:
-        day = day_with(session, code)
-    return render(request, ImportPage(day=day, tab=TAB))
+        return render(request, _page(session, day_with(session, code)))
 
 
 @router.post("")
@@ -113,7 +116,7 @@ def _look(request: Request, code: str, database: Database, wish: Wish, notice: s
     with database.read() as session:
         day = day_with(session, code)
         look = imports.look_at(session, day, wish)
-    page = ImportPage(day=day, tab=TAB, text=wish.text, file=wish.file, look=look, notice=notice)
+        page = _page(session, day, text=wish.text, file=wish.file, look=look, notice=notice)
     return render(request, page, 409 if notice else 200)
 
 
@@ -122,7 +125,18 @@ def _refuse(
 ) -> Response:
     with database.read() as session:
         day = day_with(session, code)
-    page = ImportPage(
-        day=day, tab=TAB, text=form.text.get("text", ""), file=form.file or PASTED, faults=faults
-    )
+        page = _page(session, day, text=form.text.get("text", ""), file=form.file or PASTED, faults=faults)
     return render(request, page, 422)
+
+
+def _page(
+    session: Session,
+    day: FieldDay,
+    text: str = "",
+    file: str = "",
+    look: Look | None = None,
+    faults: tuple[Fault, ...] = (),
+    notice: str = "",
+) -> ImportPage:
+    live = LiveMark(*draft_mark(session, day))
+    return ImportPage(day, TAB, live, text, file, look, faults, notice)
