@@ -39,7 +39,7 @@ class StaleFormError(OvertakenError):
     ) -> None:
         super().__init__(
             f"Somebody else changed {what} since this page was loaded. "
-            "Below stands what you typed, and beside it what is saved: save again to keep what you see."
+            "Here stands what you typed, and under it what is saved: save again to keep what you see."
         )
         self.saved = dict(saved)
         self.theirs = dict(theirs)

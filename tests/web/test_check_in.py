@@ -292,6 +292,15 @@ def test_without_script_a_button_leads_back_to_its_row(desk, database):
     assert desk.post(f"/days/tern/pilots/{wren.id}/state", data={"state": "gone"}).status_code == 422
 
 
+def test_the_answer_is_gone_once_the_addition_is_undone(desk, database):
+    wren = add(database)
+    assert "Set <strong" in desk.get(f"/days/tern/check-in?added={wren.id}").text
+    answer = desk.post(f"/days/tern/pilots/{wren.id}/state", data={"state": "withdrawn"}, headers=PARTIAL)
+    assert 'id="answer" hx-swap-oob="true">\n</div>' in answer.text
+    for pilot_id in (wren.id, 999):
+        assert "Set <strong" not in desk.get(f"/days/tern/check-in?added={pilot_id}").text
+
+
 def test_the_page_hears_that_the_roster_changed_elsewhere(desk, database):
     add(database)
     since = re.search(r"news\?since=(\d+)", desk.get("/days/tern/check-in").text)[1]

@@ -175,10 +175,14 @@ def _page(
 
 
 def _answer(session: Session, day: FieldDay, pilot_id: int | None) -> RosterRow | None:
+    """The row of who was just added; nobody once the addition was undone."""
+    if pilot_id is None:
+        return None
     try:
-        return roster_row(session, day, pilots.pilot_of(session, day, pilot_id)) if pilot_id else None
+        row = roster_row(session, day, pilots.pilot_of(session, day, pilot_id))
     except NotFoundError:
         return None
+    return row if row.is_here else None
 
 
 def _brought_words(brought: int, left: int) -> str:
