@@ -12,8 +12,8 @@ from server.services.imports import Look
 from server.services.joins import POWER_STEPS_MW
 from server.services.roster_table import RosterRow, RosterTable
 from server.storage.tables import Aircraft, FieldDay, Pilot
+from server.web.live_mark import LiveMark
 from server.web.phone_addresses import PhoneAddress
-from server.web.plan_pages import LiveMark
 from server.web.templating import Page
 
 

@@ -8,6 +8,7 @@ from server.services.board import Board
 from server.services.heat_sheets import By, HeatSheet
 from server.services.slots import MySlot
 from server.storage.tables import FieldDay, LogbookEntry
+from server.web.live_mark import LiveMark
 from server.web.templating import Page
 
 
@@ -23,6 +24,7 @@ class LogbookOfDay(Page):
     template: ClassVar[str] = "logbook/page.html"
     day: FieldDay
     tab: str
+    live: LiveMark
     entries: Sequence[LogbookEntry]
     older_before: int | None
     is_newest: bool
@@ -63,6 +65,7 @@ class HeatSheetPage(Page):
     template: ClassVar[str] = "heat_sheet/page.html"
     day: FieldDay
     tab: str
+    live: LiveMark
     sheet: HeatSheet | None
     by: By
     antennas: Mapping[str, str]

@@ -14,8 +14,9 @@ from server.services.days import can_publish, settings_of
 from server.services.jobs import Job, Jobs
 from server.services.planning import COMPARE, PLAN, Answer, Comparison
 from server.services.snapshots import Snapshot
-from server.services.standings import Standing, day_id, draft_mark, standing
+from server.services.standings import Standing, day_id, standing
 from server.storage.tables import FieldDay
+from server.web.live_mark import LiveMark, live_mark
 from server.web.plan_editor import SlotEditor, slot_editor
 from server.web.templating import Page
 
@@ -29,14 +30,6 @@ def grade_of(margin_db: float | None) -> tuple[float, str]:
     """Picture grade of a margin, and its word."""
     grade = picture_grade(margin_db)
     return grade, grade_word(grade)
-
-
-@dataclass(frozen=True)
-class LiveMark:
-    """What the top of every page of the director says is live."""
-
-    kind: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -142,7 +135,7 @@ def plan_page(
     return PlanPage(
         day=day,
         tab="plan",
-        live=LiveMark(*draft_mark(session, day)),
+        live=live_mark(session, day),
         now=now,
         shown=shown if shown["heats"] else None,
         pilots=len(now.draft.basis.pilots),
@@ -167,7 +160,7 @@ def published_plan_page(session: Session, day: FieldDay, number: int) -> Publish
     return PublishedPlanPage(
         day=day,
         tab="plan",
-        live=LiveMark(*draft_mark(session, day)),
+        live=live_mark(session, day),
         shown=shown,
         version=now.draft.version,
         published_at=_moment(shown),

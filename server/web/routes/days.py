@@ -7,12 +7,13 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse, Response
 
-from server.services import days
+from server.services import days, live
 from server.services.day_fields import time_zones, zone_of_this_machine
 from server.services.errors import InputError
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from server.web.dependencies import DatabaseOfApp, Now
+from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
+from server.web.live_mark import LiveMark, live_mark_by_name
 from server.web.templating import Page, render
 
 router = APIRouter()
@@ -25,6 +26,7 @@ class DaysPage(Page):
     template: ClassVar[str] = "days/page.html"
     days: Sequence[FieldDay]
     current_code: str
+    live: LiveMark | None
     form: Mapping[str, str]
     time_zones: Sequence[str]
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -62,16 +64,18 @@ def open_day(code: str, database: DatabaseOfApp) -> Response:
 
 
 @router.post("/days/{code}/archive")
-def archive_day(code: str, database: DatabaseOfApp, now: Now) -> Response:
+def archive_day(code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now) -> Response:
     with database.write() as session:
-        days.archive(session, code, now)
+        day = days.archive(session, code, now)
+    live.announce(database, hub, day.id or 0)
     return RedirectResponse("/days", 303)
 
 
 @router.post("/days/{code}/bring-back")
-def bring_day_back(code: str, database: DatabaseOfApp, now: Now) -> Response:
+def bring_day_back(code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now) -> Response:
     with database.write() as session:
-        days.bring_back(session, code, now)
+        day = days.bring_back(session, code, now)
+    live.announce(database, hub, day.id or 0)
     return RedirectResponse("/days", 303)
 
 
@@ -85,4 +89,5 @@ def _page(database: Database, form: Mapping[str, str], errors: Mapping[str, str]
     with database.read() as session:
         current = days.current_day(session)
         listed = days.all_days(session)
-    return DaysPage(listed, current.code if current else "", form, time_zones(), errors)
+        mark = live_mark_by_name(session, current) if current else None
+    return DaysPage(listed, current.code if current else "", mark, form, time_zones(), errors)

@@ -11,6 +11,7 @@ from server.services.gear_words import ANTENNA_NAMES
 from server.services.heat_sheets import By
 from server.services.paper import CheckInForm, Paper
 from server.web.dependencies import DatabaseOfApp
+from server.web.live_mark import live_mark
 from server.web.pages import HeatSheetPage
 from server.web.templating import render
 
@@ -27,7 +28,8 @@ def show_heat_sheet(
 ) -> Response:
     with database.read() as session:
         day, sheet = heat_sheets.heat_sheet(session, code, plan)
-    page = HeatSheetPage(day=day, tab="heat-sheet", sheet=sheet, by=by, antennas=ANTENNA_NAMES)
+        live = live_mark(session, day)
+    page = HeatSheetPage(day=day, tab="heat-sheet", live=live, sheet=sheet, by=by, antennas=ANTENNA_NAMES)
     return render(request, page)
 
 

@@ -17,13 +17,12 @@ from server.services.errors import RefusedError
 from server.services.faults import Fault, FaultyInputError, shown
 from server.services.imports import PASTED, Look, Wish
 from server.services.pilots import check_open
-from server.services.standings import draft_mark
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web.check_in_pages import ImportPage
 from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
 from server.web.form_text import LARGEST_FIELD_BYTES
-from server.web.plan_pages import LiveMark
+from server.web.live_mark import live_mark
 from server.web.roster_news import announce_roster
 from server.web.routes.check_in import TAB
 from server.web.templating import render
@@ -138,5 +137,5 @@ def _page(
     faults: tuple[Fault, ...] = (),
     notice: str = "",
 ) -> ImportPage:
-    live = LiveMark(*draft_mark(session, day))
+    live = live_mark(session, day)
     return ImportPage(day, TAB, live, text, file, look, faults, notice)

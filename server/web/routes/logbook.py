@@ -3,6 +3,7 @@ from fastapi.responses import Response
 
 from server.services import logbook
 from server.web.dependencies import DatabaseOfApp
+from server.web.live_mark import live_mark
 from server.web.pages import LogbookOfDay
 from server.web.templating import render
 
@@ -13,11 +14,13 @@ router = APIRouter()
 def show_logbook(request: Request, code: str, database: DatabaseOfApp, before: int | None = None) -> Response:
     with database.read() as session:
         page = logbook.page(session, code, before)
+        live = live_mark(session, page.day)
     return render(
         request,
         LogbookOfDay(
             day=page.day,
             tab="logbook",
+            live=live,
             entries=page.entries,
             older_before=page.older_before,
             is_newest=before is None,

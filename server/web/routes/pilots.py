@@ -15,14 +15,13 @@ from server.services.pilot_edits import NEW, OWN, PageRefusedError, Refusal
 from server.services.roster_rows import PILOT_FIELDS, SET_UP_FIELDS, pilot_text, plain, set_up_text
 from server.services.roster_table import roster_row
 from server.services.stale_forms import Form, StaleFormError
-from server.services.standings import draft_mark
 from server.storage.session import Database
 from server.storage.tables import PILOT_STATES, FieldDay, Pilot
 from server.web.check_in_pages import FormState, LinkFragment, LinkPage, PilotPage
 from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
 from server.web.form_text import FormText, was, whole_number
+from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
-from server.web.plan_pages import LiveMark
 from server.web.roster_news import announce_roster
 from server.web.routes.check_in import TAB, roster_fragment
 from server.web.templating import is_fragment, render
@@ -114,7 +113,7 @@ def show_link(request: Request, code: str, pilot_id: int, database: DatabaseOfAp
     with database.read() as session:
         day = day_with(session, code)
         pilot = pilots.pilot_of(session, day, pilot_id)
-        live = LiveMark(*draft_mark(session, day))
+        live = live_mark(session, day)
     address = phone_address(request, day, f"/slot/{pilot.link_token}")
     if is_fragment(request):
         return render(request, LinkFragment(day=day, pilot=pilot, address=address))
@@ -168,7 +167,7 @@ def _show(
         page = PilotPage(
             day=day,
             tab=TAB,
-            live=LiveMark(*draft_mark(session, day)),
+            live=live_mark(session, day),
             row=roster_row(session, day, pilot),
             form=_state(pilot_text(pilot), pilot.version, _part(sent, OWN), refusals.get(OWN)),
             aircraft=[

@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 from starlette.datastructures import FormData
 
-from server.services import days, site
+from server.services import days, live, site
 from server.services.base_urls import base_urls_of_this_machine
 from server.services.errors import InputError
 from server.services.site_facts import strongest
@@ -17,7 +17,7 @@ from server.services.standings import draft_mark
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from server.web.dependencies import DatabaseOfApp, Now, SettingsOfApp
+from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, SettingsOfApp
 from server.web.security import Policy, is_known_host
 from server.web.site_pages import SitePage, Surroundings, WhatFollows, facts_of, site_page, with_presets
 from server.web.templating import is_fragment, render
@@ -57,6 +57,7 @@ def save_site(
     posted: Posted,
     database: DatabaseOfApp,
     settings: SettingsOfApp,
+    hub: HubOfApp,
     now: Now,
 ) -> Response:
     form = Form(_fields(posted), _fields(posted, WAS), _version(posted))
@@ -64,8 +65,10 @@ def save_site(
     status = 200
     try:
         with database.write() as session:
+            day = days.day_with(session, code)
             said["saved_at"] = now
-            said["saved"] = site.save(session, days.day_with(session, code), form, now)
+            said["saved"] = site.save(session, day, form, now)
+        live.announce(database, hub, day.id or 0)
     except InputError as error:
         status = 422
         said = {"form": form.typed, "was": form.was, "version": form.version, "errors": error.faults}
