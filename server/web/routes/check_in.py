@@ -12,7 +12,6 @@ from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, RefusedError
 from server.services.roster_table import RosterRow, roster_row, roster_table
-from server.services.standings import draft_mark
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web.check_in_pages import (
@@ -25,8 +24,8 @@ from server.web.check_in_pages import (
 )
 from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
 from server.web.form_text import FormText
+from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
-from server.web.plan_pages import LiveMark
 from server.web.roster_news import announce_roster
 from server.web.templating import is_fragment, render
 
@@ -163,7 +162,7 @@ def _page(
     return CheckInPage(
         day=day,
         tab=TAB,
-        live=LiveMark(*draft_mark(session, day)),
+        live=live_mark(session, day),
         desk=shown,
         roster=roster_table(session, day, search, only),
         search=search,
