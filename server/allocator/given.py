@@ -2,7 +2,8 @@
 
 A pilot keeps one channel through all heats. Heats are settled one after the other, each exactly, with the
 channels that earlier heats have fixed; the heat whose pilots fly most often comes first. Where a pilot flies
-in several heats a second pass moves single pilots while that lifts the worst margin of the day.
+in several heats a second pass moves single pilots while that lifts the worst margin of the day; one who is set
+to a channel already only where that is worth a retune.
 """
 
 from collections.abc import Sequence
@@ -63,7 +64,7 @@ def channels_for_heats(
         in_use[channel[heat]] = True
     is_repeated = bool(flights.max() > 1)
     if is_repeated:
-        _move_single_pilots(gear, heats, channel)
+        _move_single_pilots(gear, heats, channel, problem.retune_worth_db)
     bound_db = min(answer.best_margin_db for answer in alone)
     return GivenAnswer(gear, channel, tuple(alone), bound_db, is_repeated, nodes)
 
@@ -91,8 +92,13 @@ def _pinned(usable: np.ndarray, channel: np.ndarray) -> np.ndarray:
     return pinned
 
 
-def _move_single_pilots(gear: Gear, heats: Sequence[Sequence[int]], channel: np.ndarray) -> None:
-    """Move one pilot at a time while that lifts the sorted worst margins of the heats; channel in place."""
+def _move_single_pilots(
+    gear: Gear, heats: Sequence[Sequence[int]], channel: np.ndarray, retune_worth_db: float
+) -> None:
+    """Move one pilot at a time while that lifts the sorted worst margins of the heats; channel in place.
+
+    Who would have to retune is moved only where the worst margin of the day rises by the price of it.
+    """
 
     def worst() -> list[float]:
         margins = []
@@ -112,6 +118,7 @@ def _move_single_pilots(gear: Gear, heats: Sequence[Sequence[int]], channel: np.
             for f in np.flatnonzero(gear.usable[pilot]):
                 channel[pilot] = f
                 trial = worst()
-                if trial > best:
+                is_retune = kept == gear.current[pilot]
+                if trial > best and (not is_retune or trial[0] >= best[0] + retune_worth_db):
                     best, kept, improved = trial, f, True
             channel[pilot] = kept
