@@ -20,6 +20,7 @@ class Rule:
 
     kind    tunes, apart, together, window, spacing or capacity
     rows    the pilots it binds, by index; empty: everybody
+    words   as it stands in a list; those of a rule with rows begin with a callsign
     """
 
     kind: str
@@ -90,16 +91,16 @@ def all_rules(problem: DayProblem) -> list[Rule]:
         Rule(
             "spacing",
             (),
-            f"no two pilots of a heat are closer than {problem.minimum_spacing_mhz} MHz",
-            "allow a smaller spacing",
+            _spacing_words(problem),
+            "Allow a smaller spacing",
         ),
         Rule(
             "capacity",
             (),
-            "everybody flies in one heat"
+            "Everybody flies in one heat"
             if problem.one_heat
-            else f"at most {problem.aircraft} fly at once, in {frame.heats} heats a round",
-            "plan one heat more",
+            else f"At most {problem.aircraft} fly at once, in {frame.heats} heats a round",
+            "Plan one heat more",
         ),
     ]
 
@@ -116,7 +117,7 @@ def _tuning_rules(problem: DayProblem) -> list[Rule]:
             words = (
                 f"{pilot.callsign} can use only {len(choices)} channels, {choices[0]} to {choices[-1]} MHz"
             )
-        cure = f"lift {pilot.callsign}'s pin" if pilot.pin_mhz else f"give {pilot.callsign} other gear"
+        cure = f"Lift {pilot.callsign}'s pin" if pilot.pin_mhz else f"Give {pilot.callsign} other gear"
         found.append(Rule("tunes", (row,), words, cure))
     return found
 
@@ -129,7 +130,7 @@ def _pair_rules(problem: DayProblem, kind: str) -> list[Rule]:
             kind,
             (int(x), int(y)),
             f"{names[x]} and {names[y]} {words}",
-            f"lift that {names[x]} and {names[y]} {words}",
+            f"Lift that {names[x]} and {names[y]} {words}",
         )
         for x, y in zip(*np.nonzero(np.triu(pairs(problem, kind))), strict=True)
     ]
@@ -148,7 +149,7 @@ def _window_rules(problem: DayProblem, frame: Frame) -> list[Rule]:
             if heats
             else f"{pilot.callsign} may fly in no heat"
         )
-        found.append(Rule("window", (row,), words, f"let {pilot.callsign} fly in any heat"))
+        found.append(Rule("window", (row,), words, f"Let {pilot.callsign} fly in any heat"))
     return found
 
 
@@ -198,8 +199,12 @@ def _irreducible(problem: DayProblem, rules: Sequence[Rule]) -> list[Rule]:
 
 
 def _conflict(rules: Sequence[Rule]) -> Conflict:
-    words = tuple(rule.words for rule in rules)
-    return Conflict(words, _sentence(words), tuple(dict.fromkeys(rule.cure for rule in rules)))
+    return Conflict(
+        tuple(rule.words for rule in rules),
+        _sentence([rule.words if rule.rows else _within_a_sentence(rule.words) for rule in rules]),
+        tuple(dict.fromkeys(rule.cure for rule in rules)),
+        is_cured_by_one_heat_more=any(rule.kind == "capacity" for rule in rules),
+    )
 
 
 def find_lasting_conflict(problem: DayProblem, heats: Sequence[Sequence[str]]) -> Conflict | None:
@@ -220,13 +225,23 @@ def find_lasting_conflict(problem: DayProblem, heats: Sequence[Sequence[str]]) -
         if not hold(without):
             needed = without
     words = (
-        *(f"heat {number + 1} holds {', '.join(heats[number])}" for number in needed),
-        "everybody keeps one channel all day",
-        f"no two pilots of a heat are closer than {problem.minimum_spacing_mhz} MHz",
+        *(f"Heat {number + 1} holds {', '.join(heats[number])}" for number in needed),
+        "Everybody keeps one channel all day",
+        _spacing_words(problem),
     )
     return Conflict(
-        words, _sentence(words), ("exchange pilots between these heats", "allow a smaller spacing")
+        words,
+        _sentence([_within_a_sentence(one) for one in words]),
+        ("Exchange pilots between these heats", "Allow a smaller spacing"),
     )
+
+
+def _spacing_words(problem: DayProblem) -> str:
+    return f"No two pilots of a heat are closer than {problem.minimum_spacing_mhz} MHz"
+
+
+def _within_a_sentence(words: str) -> str:
+    return words[0].lower() + words[1:]
 
 
 def _sentence(words: Sequence[str]) -> str:

@@ -52,7 +52,7 @@ class DayAnswer:
     rounds: tuple[RoundPlan, ...]
     worst_margin_db: float
     bound_db: float
-    retunes: int
+    moves: int
     notes: tuple[str, ...]
 
 
@@ -76,13 +76,13 @@ class DaySearch:
     def run(self) -> DayAnswer:
         bound_db = self._bound_db()
         starts = self._starts()
-        first, retunes, notes = self._kept_channels(self._first_round(starts))
+        first, moves, notes = self._kept_channels(self._first_round(starts))
         floor_db = self._worst_db(first) - self.problem.mix_worth_db
         if self.problem.day_channels == "auto":
             first = self._fewer_channels([first, *starts], floor_db)
         rounds = self._later_rounds(first, floor_db)
         worst_db = min(self._worst_db(one) for one in rounds)
-        return DayAnswer(self.gear, self.frame, tuple(rounds), worst_db, bound_db, retunes, notes)
+        return DayAnswer(self.gear, self.frame, tuple(rounds), worst_db, bound_db, moves, notes)
 
     def _bound_db(self) -> float:
         rounds = range(1, self.problem.rounds + 1)
@@ -160,8 +160,8 @@ class DaySearch:
     # Channels that are set already
 
     def _kept_channels(self, free: RoundPlan) -> tuple[RoundPlan, int, tuple[str, ...]]:
-        """The fewest retunes whose every step is worth its price."""
-        moved = self._retunes(free.channel)
+        """The fewest moves whose every step is worth its price."""
+        moved = self._moves(free.channel)
         if moved == 0:
             return free, 0, ()
         kept = self._with_at_most(0, free)
@@ -174,18 +174,18 @@ class DaySearch:
             if better is None:
                 break
             kept, kept_db = better, self._worst_db(better)
-        retunes = self._retunes(kept.channel)
-        if retunes < moved and free_db > kept_db + 0.05:
+        moves = self._moves(kept.channel)
+        if moves < moved and free_db > kept_db + 0.05:
             notes.append(
-                f"Channels already set were kept: moving {moved} pilots instead of {retunes} would lift the "
+                f"Channels already set were kept: moving {moved} pilots instead of {moves} would lift the "
                 f"worst margin by {free_db - kept_db:.1f} dB, less than the "
-                f"{self.problem.retune_worth_db:g} dB a retune must bring."
+                f"{self.problem.retune_worth_db:g} dB that moving one must bring."
             )
-        return kept, retunes, tuple(notes)
+        return kept, moves, tuple(notes)
 
     def _smallest_change(self, kept: RoundPlan, free: RoundPlan, enough_db: float) -> RoundPlan | None:
-        """A round with as few retunes as bisection finds that reaches a margin, or None."""
-        low, high = self._retunes(kept.channel), self._retunes(free.channel)
+        """A round with as few moves as bisection finds that reaches a margin, or None."""
+        low, high = self._moves(kept.channel), self._moves(free.channel)
         best = free if self._worst_db(free) >= enough_db and high > low else None
         while high - low > 1:
             middle = (low + high) // 2
@@ -212,18 +212,18 @@ class DaySearch:
             if current[pilot] >= 0 and current[pilot] != channel[pilot] and self.usable[pilot, current[pilot]]
         ]
 
-    def _retunes(self, channel: np.ndarray) -> int:
+    def _moves(self, channel: np.ndarray) -> int:
         return int(((self.gear.current >= 0) & (self.gear.current != channel)).sum())
 
     # Fewer channels
 
     def _fewer_channels(self, starts: Sequence[RoundPlan], floor_db: float) -> RoundPlan:
-        """Fewest channels in use at no less than the floor, with no retune more than in the first start."""
+        """Fewest channels in use at no less than the floor, with no move more than in the first start."""
         first = starts[0]
         rules = self._everybody()._replace(
             target_load=load_of_margin_db(floor_db) if np.isfinite(floor_db) else 1.0,
             channel_price=REDUCING_CHANNEL_PRICE_DB,
-            most_changes=self._retunes(first.channel),
+            most_changes=self._moves(first.channel),
         )
         found = [first, *(self._improve(rules, start, REDUCING_CHANNEL_PRICE_DB) for start in starts)]
         good = [

@@ -34,11 +34,15 @@ class Heat:
 
 @dataclass(frozen=True)
 class Conflict:
-    """Hard rules that cannot hold together; without any one of them the rest can."""
+    """Hard rules that cannot hold together; without any one of them the rest can.
+
+    is_cured_by_one_heat_more  to plan with one heat more a round is among the cures
+    """
 
     rules: tuple[str, ...]
     explanation: str
     cures: tuple[str, ...]
+    is_cured_by_one_heat_more: bool = False
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,8 @@ class DayPlan:
 
     bound_db         no plan of the day has a better worst margin; with one heat it is W*
     gap_db           bound less worst margin
+    retunes          how often a pilot changes channel during the day, from heat to heat
+    moves            pilots whose transmitter is set to another channel than the plan has for them
     repeat_pairings  how often pilots meet again whom they have met, over all pairs
     search_notes     what the search did and what it does not prove, in sentences
     """
@@ -61,6 +67,7 @@ class DayPlan:
     seconds: float = 0.0
     nodes: int = 0
     retunes: int = 0
+    moves: int = 0
     repeat_pairings: int = 0
     day_channels_mhz: tuple[int, ...] = ()
     common_power_mw: float | None = None

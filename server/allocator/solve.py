@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import lru_cache
-from itertools import combinations
+from itertools import combinations, pairwise
 from threading import Lock
 
 import numpy as np
@@ -160,9 +160,9 @@ class _Planner:
         receiver = self.problem.site.receiver
         if not best.is_enough:
             self.warnings.append(
-                f"At {best.common_mw:g} mW the weakest link keeps {best.weakest_db:.1f} dB above the threshold, "
-                f"less than the {receiver.fade_allowance_db:g} dB wanted: fly nearer, or raise the power within "
-                "the rules."
+                f"At {best.common_mw:g} mW the weakest link keeps {_tenths(best.weakest_db)} dB above the "
+                f"threshold, less than the {receiver.fade_allowance_db:g} dB wanted: fly nearer, or raise the "
+                "power within the rules."
             )
         for callsign, power in hot_pilots(self.problem, best):
             self.warnings.append(
@@ -197,8 +197,8 @@ class _Planner:
         rows = range(len(self.problem.pilots))
         heat = self._heat(1, 1, rows, answer.mhz, level, gear, answer.is_exact)
         status: Status = "optimal" if answer.is_exact else "feasible"
-        retunes = _retunes(self.problem, dict(zip(rows, answer.mhz, strict=True)))
-        return self._finish(status, (heat,), answer.best_margin_db, level, retunes=retunes)
+        moves = _moves(self.problem, dict(zip(rows, answer.mhz, strict=True)))
+        return self._finish(status, (heat,), answer.best_margin_db, level, moves=moves)
 
     def _given(self, level: PowerLevel) -> DayPlan:
         index = {pilot.callsign: row for row, pilot in enumerate(self.problem.pilots)}
@@ -225,8 +225,8 @@ class _Planner:
             else "Heats are given. The channels of each are the best by all six stages."
         )
         channels = {row: int(answer.gear.mhz[f]) for row, f in enumerate(answer.channel) if f >= 0}
-        retunes = _retunes(self.problem, channels)
-        return self._finish(None, planned, answer.bound_db, level, retunes=retunes)
+        moves = _moves(self.problem, channels)
+        return self._finish(None, planned, answer.bound_db, level, moves=moves)
 
     def _is_given_proved(self, answer: GivenAnswer, number: int, heat: Sequence[int]) -> bool:
         alone = answer.alone[number]
@@ -257,7 +257,7 @@ class _Planner:
             "that no other day has fewer channels or fewer repeated pairings is not."
         )
         self._note_extra_channels(answer)
-        return self._finish(None, heats, answer.bound_db, level, retunes=answer.retunes)
+        return self._finish(None, heats, answer.bound_db, level, moves=answer.moves)
 
     def _note_extra_channels(self, answer: DayAnswer) -> None:
         """Name the pilots whose gear needs a channel outside a fixed day's set."""
@@ -302,7 +302,7 @@ class _Planner:
         heats: tuple[Heat, ...],
         bound_db: float | None,
         level: PowerLevel | None,
-        retunes: int = 0,
+        moves: int = 0,
         conflicts: tuple[Conflict, ...] = (),
     ) -> DayPlan:
         worst = min(
@@ -331,7 +331,8 @@ class _Planner:
             site_ceiling_db=site_ceiling_db(largest, self.problem.site),
             seconds=time.perf_counter() - self.started,
             nodes=self.nodes,
-            retunes=retunes,
+            retunes=_retunes(heats),
+            moves=moves,
             repeat_pairings=_repeat_pairings(heats),
             day_channels_mhz=tuple(sorted({slot.mhz for heat in heats for slot in heat.slots})),
             common_power_mw=level.common_mw if level is not None else None,
@@ -352,16 +353,17 @@ class _Planner:
             trial = replace(self.problem, aircraft=aircraft, one_heat=False, rounds=1)
             margin, _ = _Planner(trial, self.caller).quick_look()
             if margin is not None or aircraft == 1:
-                margin_words = f"worst margin {margin:.1f} dB, " if margin is not None else ""
+                margin_words = f"worst margin {_tenths(margin)} dB, " if margin is not None else ""
                 cures.insert(
                     0,
                     f"Fly one more heat a round, at most {aircraft} at once: {margin_words}"
                     f"worst picture grade {picture_grade(margin):.1f}.",
                 )
         conflict = Conflict(
-            ("every slot has a picture of grade 2.5 or better",),
+            ("Every slot has a picture of grade 2.5 or better",),
             f"The worst slot would have grade {picture_grade(plan.worst_margin_db):.1f}: do not fly it.",
             tuple(cures),
+            is_cured_by_one_heat_more=len(cures) > 1,
         )
         return replace(plan, conflicts=(conflict,), seconds=time.perf_counter() - self.started)
 
@@ -375,6 +377,11 @@ class _Planner:
         return not self.ran_out_of_time
 
 
+def _tenths(value: float) -> str:
+    """With a true minus, never a negative zero."""
+    return f"{round(value, 1) + 0.0:.1f}".replace("-", "\N{MINUS SIGN}")
+
+
 def _proof_words(answer: HeatAnswer) -> str:
     if answer.is_exact:
         return "All six stages were searched to the end: no other channels are better."
@@ -385,11 +392,20 @@ def _proof_words(answer: HeatAnswer) -> str:
     return "The search was stopped before the best worst margin was proved; the bound says how far it may be."
 
 
-def _retunes(problem: DayProblem, channels: dict[int, int]) -> int:
+def _moves(problem: DayProblem, channels: dict[int, int]) -> int:
+    """Pilots by row whose transmitter is set to another channel than the plan has."""
     return sum(
         problem.pilots[row].current_mhz is not None and problem.pilots[row].current_mhz != mhz
         for row, mhz in channels.items()
     )
+
+
+def _retunes(heats: Sequence[Heat]) -> int:
+    flown: dict[str, list[int]] = {}
+    for heat in heats:
+        for slot in heat.slots:
+            flown.setdefault(slot.callsign, []).append(slot.mhz)
+    return sum(earlier != later for channels in flown.values() for earlier, later in pairwise(channels))
 
 
 def _rounds_of(heats: Sequence[Sequence[int]]) -> list[int]:

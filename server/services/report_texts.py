@@ -100,7 +100,7 @@ def _summary(plan: DayPlan, facts: Sequence[HeatFacts]) -> Iterator[str]:
             f"no plan of this day is above {decibels(plan.bound_db)}."
         )
     yield f"Channels of the day: {', '.join(str(mhz) for mhz in plan.day_channels_mhz)} MHz."
-    yield f"Retunes: {plan.retunes}. Opponents met again: {plan.repeat_pairings}."
+    yield f"Retunes during the day: {plan.retunes}. Opponents met again: {plan.repeat_pairings}."
 
 
 def _heat_text(facts: HeatFacts, labels: Mapping[str, Mapping[int, str]]) -> str:

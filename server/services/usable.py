@@ -98,7 +98,7 @@ def _no_channel(callsign: str, setup: VideoSetup, rule_set: RuleSet | None) -> C
     has = f"{callsign} can use only {named_channels(setup.usable_mhz, setup)}"
     chosen = f"the rules chosen for this day: {rule_set.name}" if rule_set else "the bands in use today"
     return Conflict(
-        (has, chosen),
+        (has, f"{chosen[0].upper()}{chosen[1:]}"),
         f"{has}, and none of it lies within {chosen}.",
         (
             f"Bring {callsign} a transmitter that tunes a channel in use today.",

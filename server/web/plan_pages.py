@@ -20,9 +20,6 @@ from server.web.live_mark import LiveMark, live_mark
 from server.web.plan_editor import SlotEditor, slot_editor
 from server.web.templating import Page
 
-ONE_HEAT_MORE = "one heat more"
-"""How the planner words that cure; others have no button here."""
-
 GradeOf = Callable[[float | None], tuple[float, str]]
 
 
@@ -40,18 +37,13 @@ class PastPlan:
 
 @dataclass(frozen=True)
 class JobView:
-    """A job as `_job.html` shows it.
-
-    stage              "running", "failed", "cancelled", "infeasible" or "overtaken"
-    is_cured_by_heats  one heat more would end a conflict of rules
-    """
+    """A job as `_job.html` shows it; `stage` is running, failed, cancelled, infeasible or overtaken."""
 
     stage: str
     number: int
     kind: str
     words: str = ""
     answer: Answer | None = None
-    is_cured_by_heats: bool = False
 
 
 @dataclass(frozen=True)
@@ -212,13 +204,11 @@ def _ended(job: Job, now: Standing) -> JobView | None:
     is_current = answer.question.are_heats_given or _same(answer.question.problem, now)
     if not is_current:
         return None
-    cures = [cure for conflict in answer.plan.conflicts for cure in conflict.cures]
     return JobView(
         "infeasible",
         job.number,
         job.kind,
         answer=answer,
-        is_cured_by_heats=any(ONE_HEAT_MORE in cure for cure in cures),
     )
 
 

@@ -131,7 +131,7 @@ def test_rules_about_one_pilot_stand_alone_where_they_suffice():
     assert conflict is not None
     assert conflict.rules == ("Wren can use no channel of this day",)
     assert conflict.explanation == "Wren can use no channel of this day."
-    assert conflict.cures == ("give Wren other gear",)
+    assert conflict.cures == ("Give Wren other gear",)
 
 
 def test_two_of_one_channel_who_fly_together_are_told_in_plain_words():
@@ -146,14 +146,17 @@ def test_two_of_one_channel_who_fly_together_are_told_in_plain_words():
         "Otter can use only 5800 MHz",
         "Rook can use only 5800 or 5810 MHz",
         "Otter and Rook always fly in the same heat",
-        "no two pilots of a heat are closer than 20 MHz",
+        "No two pilots of a heat are closer than 20 MHz",
     )
-    assert conflict.explanation == f"These cannot all hold: {'; '.join(conflict.rules)}."
+    assert conflict.explanation == (
+        "These cannot all hold: Otter can use only 5800 MHz; Rook can use only 5800 or 5810 MHz; "
+        "Otter and Rook always fly in the same heat; no two pilots of a heat are closer than 20 MHz."
+    )
     assert conflict.cures == (
-        "give Otter other gear",
-        "lift Rook's pin",
-        "lift that Otter and Rook always fly in the same heat",
-        "allow a smaller spacing",
+        "Give Otter other gear",
+        "Lift Rook's pin",
+        "Lift that Otter and Rook always fly in the same heat",
+        "Allow a smaller spacing",
     )
 
 
@@ -166,9 +169,9 @@ def test_a_cure_that_serves_two_rules_is_named_once():
     conflict = first_conflict(DayProblem(pilots, aircraft=2))
     assert conflict is not None
     assert conflict.cures == (
-        "lift that Wren and Rook always fly in the same heat",
-        "let Wren fly in any heat",
-        "let Rook fly in any heat",
+        "Lift that Wren and Rook always fly in the same heat",
+        "Let Wren fly in any heat",
+        "Let Rook fly in any heat",
     )
 
 
@@ -187,13 +190,13 @@ def test_other_conflicts_follow_in_turn_and_what_binds_everybody_may_come_again(
             "Coot can use only 5700 MHz",
             "Otter can use only 5710 MHz",
             "Coot and Otter always fly in the same heat",
-            "no two pilots of a heat are closer than 20 MHz",
+            "No two pilots of a heat are closer than 20 MHz",
         ),
         (
             "Wren can use only 5800 MHz",
             "Rook can use only 5800 MHz",
             "Wren and Rook always fly in the same heat",
-            "no two pilots of a heat are closer than 20 MHz",
+            "No two pilots of a heat are closer than 20 MHz",
         ),
     ]
 
@@ -230,7 +233,7 @@ def test_a_window_is_told_by_the_heats_that_remain(own, words):
     day = DayProblem((Pilot("Wren", (5700,), **own), *others), aircraft=1)
     windows = [rule for rule in all_rules(day) if rule.kind == "window"]
     assert [(rule.rows, rule.words, rule.cure) for rule in windows] == [
-        ((0,), words, "let Wren fly in any heat")
+        ((0,), words, "Let Wren fly in any heat")
     ]
 
 
@@ -246,12 +249,12 @@ def test_what_holds_for_everybody_is_told_with_its_numbers():
     day = DayProblem(tuple(Pilot(name, (5700,)) for name in NAMES), aircraft=2, minimum_spacing_mhz=37)
     spacing, capacity = all_rules(day)[-2:]
     assert (spacing.words, spacing.cure) == (
-        "no two pilots of a heat are closer than 37 MHz",
-        "allow a smaller spacing",
+        "No two pilots of a heat are closer than 37 MHz",
+        "Allow a smaller spacing",
     )
     assert (capacity.words, capacity.cure) == (
-        "at most 2 fly at once, in 3 heats a round",
-        "plan one heat more",
+        "At most 2 fly at once, in 3 heats a round",
+        "Plan one heat more",
     )
 
 
@@ -350,14 +353,14 @@ def test_given_heats_that_cannot_last_are_as_few_as_conflict():
     conflict = find_lasting_conflict(DayProblem(pilots), heats)
     assert conflict is not None
     assert conflict.rules == (
-        "heat 2 holds Wren, Rook",
-        "heat 3 holds Rook, Coot",
-        "heat 5 holds Coot, Wren",
-        "everybody keeps one channel all day",
-        "no two pilots of a heat are closer than 20 MHz",
+        "Heat 2 holds Wren, Rook",
+        "Heat 3 holds Rook, Coot",
+        "Heat 5 holds Coot, Wren",
+        "Everybody keeps one channel all day",
+        "No two pilots of a heat are closer than 20 MHz",
     )
     assert conflict.explanation.startswith("These cannot all hold: heat 2 holds Wren, Rook; heat 3")
-    assert conflict.cures == ("exchange pilots between these heats", "allow a smaller spacing")
+    assert conflict.cures == ("Exchange pilots between these heats", "Allow a smaller spacing")
 
 
 def test_given_heats_that_can_last_are_no_conflict():

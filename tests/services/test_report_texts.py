@@ -38,7 +38,7 @@ def test_the_plan_begins_with_what_it_is_and_the_site_ceiling_beside_the_worst_m
         "Worst margin: 3.00 dB, picture 4.8 clean; stressed 2.00 dB.",
         "The best possible at this site with two up: 8.00 dB; no plan of this day is above 3.00 dB.",
         "Channels of the day: 5658, 5810 MHz.",
-        "Retunes: 0. Opponents met again: 0.",
+        "Retunes during the day: 0. Opponents met again: 0.",
     ]
 
 

@@ -50,14 +50,14 @@ def test_a_pilot_without_a_channel_is_a_conflict_that_names_gear_rules_and_cures
     assert today.channels_mhz == ()
     assert today.conflict.rules == (
         "Otter can use only R8 5917 MHz",
-        "the rules chosen for this day: Europe (CEPT), short-range devices",
+        "The rules chosen for this day: Europe (CEPT), short-range devices",
     )
     assert "Otter can use only R8 5917 MHz, and none of it lies within" in today.conflict.explanation
     assert len(today.conflict.cures) == 3
 
 
 def test_without_rules_the_conflict_names_the_bands():
-    assert usable(tunes="L", allowed_mhz=(5800,)).conflict.rules[1] == "the bands in use today"
+    assert usable(tunes="L", allowed_mhz=(5800,)).conflict.rules[1] == "The bands in use today"
 
 
 def test_a_transmitter_that_cannot_go_low_enough_is_a_conflict_of_powers():

@@ -337,10 +337,22 @@ class TestComputing:
         page = director.get("/days/infe/plan").text
         assert "No plan holds all rules" in page
         assert "Otter can use only 5800 MHz" in page
-        assert "give Otter other gear" in page
+        assert "Give Otter other gear" in page
+        assert "Plan with one more heat" not in page
         with database.write() as session:
             pilots.aircraft_of(session, pilots.by_callsign_key(session, day.id, "rook").id)[0].tunes = "F"
         assert "No plan holds all rules" not in director.get("/days/infe/plan").text
+
+    def test_rules_that_one_more_heat_would_cure_bring_its_button(self, director, app, database):
+        with database.write() as session:
+            day = make_day(session, code="crwd", aircraft=3)
+            for number in range(6):
+                make_pilot(session, day, f"Pilot {number}", tunes="F4" if number < 3 else "R")
+        director.post("/days/crwd/plan/compute")
+        job_ended(app, day)
+        page = director.get("/days/crwd/plan").text
+        assert "At most 3 fly at once" in page
+        assert "Plan with one more heat, 2 at once" in page
 
     def test_a_plan_that_nobody_should_fly_offers_one_more_heat(self, director, app, database):
         with database.write() as session:
