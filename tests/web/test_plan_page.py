@@ -346,8 +346,9 @@ class TestComputing:
     def test_rules_that_one_more_heat_would_cure_bring_its_button(self, director, app, database):
         with database.write() as session:
             day = make_day(session, code="crwd", aircraft=3)
-            for number in range(6):
-                make_pilot(session, day, f"Pilot {number}", tunes="F4" if number < 3 else "R")
+            for one, other in (("Otter", "Rook"), ("Wren", "Teal"), ("Coot", "Quill")):
+                make_pilot(session, day, one, together=other)
+                make_pilot(session, day, other)
         director.post("/days/crwd/plan/compute")
         job_ended(app, day)
         page = director.get("/days/crwd/plan").text
