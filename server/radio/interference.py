@@ -260,32 +260,22 @@ def _slot_margin(row: int, station: Station, sums: _Sums, site: Site) -> SlotMar
 
 def _terms(row: int, sums: _Sums) -> tuple[Term, ...]:
     """Every term that the receiver suffers, the largest first."""
-    names = sums.callsigns
+    names, products = sums.callsigns, sums.products
+    loads = np.concatenate([sums.carriers[row], sums.mixed[row]])
+    suffered = np.flatnonzero(loads)
+    members = [(name,) for name in names] + [
+        (names[a], names[b], names[c]) for a, b, c in zip(*products.members, strict=True)
+    ]
     total = sums.carriers[row].sum() + sums.mixed[row].sum()
-    found: list[Term] = []
-    for column in np.flatnonzero(sums.carriers[row]):
-        found.append(
-            Term(
-                (names[column],),
-                int(sums.mhz[column]),
-                int(sums.carrier_offset_mhz[row, column]),
-                float(sums.level_dbm[row, column]),
-                float(margin_db(sums.carriers[row, column])),
-                float(sums.carriers[row, column] / total),
-            )
-        )
-    for column in np.flatnonzero(sums.mixed[row]):
-        members = (sums.products.first[column], sums.products.second[column], sums.products.minus[column])
-        found.append(
-            Term(
-                tuple(names[member] for member in members),
-                int(sums.product_mhz[column]),
-                int(sums.product_offset_mhz[row, column]),
-                float(sums.product_dbm[row, column]),
-                float(margin_db(sums.mixed[row, column])),
-                float(sums.mixed[row, column] / total),
-            )
-        )
+    columns = (
+        np.concatenate([sums.mhz, sums.product_mhz]),
+        np.concatenate([sums.carrier_offset_mhz[row], sums.product_offset_mhz[row]]),
+        np.concatenate([sums.level_dbm[row], sums.product_dbm[row]]),
+        margin_db(loads),
+        loads / total if suffered.size else loads,
+    )
+    values = zip(*(column[suffered].tolist() for column in columns), strict=True)
+    found = [Term(members[number], *own) for number, own in zip(suffered.tolist(), values, strict=True)]
     return tuple(sorted(found, key=lambda term: (-term.share, term.of)))
 
 

@@ -29,6 +29,11 @@ class Products:
         """(m,) bool."""
         return self.first != self.second
 
+    @property
+    def members(self) -> tuple[list[int], list[int], list[int]]:
+        """The same indices as plain numbers."""
+        return self.first.tolist(), self.second.tolist(), self.minus.tolist()
+
 
 def third_order_products(count: int) -> Products:
     """All third-order products of ``count`` carriers, two-signal ones first, each once."""
