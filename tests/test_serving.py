@@ -115,3 +115,21 @@ def test_help_lists_the_commands_and_the_settings():
     commands = done("--help").stdout
     assert all(f"    {command} " in commands for command in ("run", "plan", "check", "director"))
     assert "BANDSTAND_DATA" in done("run", "--help").stdout
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+@pytest.mark.parametrize(("command", "status"), [("plan", 3), ("check", 3), ("run", 130), ("demo", 130)])
+def test_ctrl_c_while_modules_load_ends_without_a_traceback(command, status):
+    """An interrupt comes out of the first module of the planner that is loaded."""
+    interrupted = (
+        "import os, signal, sys\n"
+        "class Interrupt:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'server.allocator':\n"
+        "            os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Interrupt())\n"
+        "from server import cli\n"
+        f"sys.exit(cli.main([{command!r}]))\n"
+    )
+    ended = subprocess.run([sys.executable, "-c", interrupted], capture_output=True, text=True, cwd=ROOT)
+    assert (ended.returncode, ended.stdout, ended.stderr) == (status, "", "")
