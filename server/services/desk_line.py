@@ -7,7 +7,7 @@
     power      mW or W: 25,200,600 or 25/200 or 1W; a bare number above 5000 is a carrier in MHz
     antenna    rhcp, lhcp or linear anywhere; after the power a lone r, l or x is enough
     ?          nobody knows: the channels where none stand before it, else the power
-    =Wren      the same gear as Wren; = alone: as the pilot before; what else is typed wins over it
+    =Wren      the same gear as Wren, also = Wren; = alone: as the pilot before; what else is typed wins over it
     Wren       alone: somebody of the roster who has come to the desk
     rx:ABEF    goggles; the other fields likewise: spotter:Otter (or s:Otter), pin:R3, note:"leaves at three"
 
@@ -86,7 +86,7 @@ def read_line(text: str, gear_of: GearOf, latest: str | None = None) -> DeskLine
         cure = f"write the callsign before it, such as {EXAMPLE}"
         return DeskLine({}, (FieldFault("line", words[0], problem, cure),))
     reading = _Reading(gear_of, latest)
-    for word in words[1:]:
+    for word in _with_names_joined(words[1:], gear_of):
         reading.word(word)
     typed = {"callsign": tidy(_unquoted(words[0])), **reading.fields()}
     if not typed.get("tunes") and not reading.faults:
@@ -102,6 +102,23 @@ def _words(text: str) -> list[str]:
         callsign, _, rest = words[0].partition(",")
         words[:1] = [callsign, *([rest] if rest else [])]
     return [word for word in words if word.strip('," ')]
+
+
+def _with_names_joined(words: list[str], gear_of: GearOf) -> list[str]:
+    """`= Wren` as `=Wren`; a word that is gear stays what it is, whoever else is called so."""
+    joined: list[str] = []
+    for word in words:
+        if joined[-1:] == ["="] and gear_of(_unquoted(word)) is not None and not _is_gear(word, gear_of):
+            joined[-1] = f"={word}"
+        else:
+            joined.append(word)
+    return joined
+
+
+def _is_gear(word: str, gear_of: GearOf) -> bool:
+    alone = _Reading(gear_of, None)
+    alone.word(word)
+    return not alone.faults
 
 
 def _unquoted(word: str) -> str:

@@ -29,6 +29,17 @@ def fault(text):
     return f"{only.problem}: {only.cure}"
 
 
+def test_a_blank_after_the_equals_sign_means_the_same():
+    assert typed("Otter = Wren") == typed("Otter =Wren")
+    assert typed('Otter = "big bird" 100') == typed('Otter ="big bird" 100')
+
+
+def test_after_a_blank_a_word_for_gear_stays_gear():
+    gear = {"r": {"tunes": "F4", "power_mw": "25"}, **ROSTER}
+    read = read_line("Otter = R", gear.get, "wren")
+    assert (read.typed["tunes"], read.typed["power_mw"], read.faults) == ("R", "25 200", ())
+
+
 USUAL = {"callsign": "Wren", "tunes": "A B E F R", "power_mw": "25 200 600", "antenna": "rhcp"}
 
 
