@@ -216,3 +216,10 @@ def test_a_stopped_search_says_so() -> None:
     assert plan.gap_db is not None
     assert plan.gap_db >= 0.0
     assert any("stopped" in note for note in plan.search_notes)
+
+
+def test_a_negative_margin_in_a_sentence_has_a_true_minus() -> None:
+    fixed = tuple(Pilot(name, (mhz,)) for name, mhz in (("Wren", 5740), ("Rook", 5750), ("Coot", 5760)))
+    plan = plan_day(DayProblem(fixed, aircraft=3, minimum_spacing_mhz=1, time_limit_s=None))
+    assert plan.status == "unflyable"
+    assert "worst margin \N{MINUS SIGN}" in plan.conflicts[0].cures[0]
