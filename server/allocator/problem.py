@@ -104,6 +104,9 @@ class DayProblem:
             )
         if self.rounds < 1:
             raise ProblemError(f"{self.rounds} rounds", "give at least one round")
+        if not self.retune_worth_db > 0.0:
+            # A move that need bring nothing could be made for ever.
+            raise ProblemError(f"a retune worth {self.retune_worth_db:g} dB", "give more than 0 dB")
         largest = max((len(heat) for heat in self.heats_given or ()), default=0)
         if self.one_heat:
             largest = len(self.pilots)

@@ -87,6 +87,7 @@ def test_a_pilot_has_the_defaults_of_the_roster():
         (crowd(1), {"aircraft": 0}, "0 aircraft at once: give a number from 1 to 12"),
         (crowd(1), {"aircraft": 13}, "13 aircraft at once"),
         (crowd(1), {"rounds": 0}, "0 rounds: give at least one round"),
+        (crowd(1), {"retune_worth_db": 0.0}, "a retune worth 0 dB: give more than 0 dB"),
         (crowd(13), {"one_heat": True}, "a heat of 13 pilots: split it: at most 12 can share the air"),
         (crowd(13), {"heats_given": ((), tuple(f"P{n:02}" for n in range(13)))}, "a heat of 13 pilots"),
         (crowd(2), {"heats_given": (("P00", "P01"), ("P00", "Rook", "Coot"))}, "Coot is in a given heat"),
@@ -102,7 +103,7 @@ def test_a_question_that_contradicts_itself_is_refused_with_a_cure(pilots, wishe
     ("pilots", "wishes"),
     [
         (crowd(1), {"aircraft": 1, "rounds": 1}),
-        (crowd(20), {"aircraft": 12}),
+        (crowd(20), {"aircraft": 12, "retune_worth_db": 0.1}),
         (crowd(12), {"one_heat": True}),
         (crowd(20), {"heats_given": (tuple(f"P{n:02}" for n in range(12)),)}),
         ((), {}),

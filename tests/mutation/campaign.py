@@ -1,0 +1,144 @@
+"""Puts many mutants to the tests, a few at a time, each in a forked process of its own.
+
+Started by `run_mutations.py` in a copy of the project, with the compiler on or off:
+`python -m tests.mutation.campaign ORDER.json`; the order says what to do, the result is written beside it.
+"""
+
+import ast
+import json
+import os
+import select
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from tests.mutation.measure import Measured
+from tests.mutation.mutants import Mutant, mutated
+from tests.mutation.selection import Selection
+from tests.mutation.trial import KILLED, in_child, measure, preload, put_to_tests
+
+ROOT = Path(__file__).resolve().parents[2]
+TIMED_OUT, UNTOUCHED = "timed out", "touched by no test"
+PROGRESS_EVERY = 100
+
+
+def run(order: dict[str, Any]) -> dict[str, Any]:
+    """Measure the tests, then try the mutants of an order."""
+    preload(order["is_compiled"])
+    sources = {module: text_of(module) for module in order["all_modules"]}
+    began = time.perf_counter()
+    tests, left_out = measured(order)
+    say(f"{len(tests)} tests measured, {left_out} left out, in {time.perf_counter() - began:.0f} s")
+    test_texts = {file: (ROOT / file).read_text(encoding="utf-8") for file in order["test_files"]}
+    selection = Selection(sources, test_texts, tests, order["budget_s"])
+    mutants = [Mutant(**one) for one in order["mutants"]]
+    found = []
+    began = time.perf_counter()
+    for mutant, verdict in verdicts(mutants, sources, selection, order):
+        found.append({**asdict(mutant), **verdict})
+        selection.was_killed(mutant, verdict["by"])
+        if len(found) % PROGRESS_EVERY == 0:
+            survived = sum(one["verdict"] != KILLED for one in found)
+            say(
+                f"{len(found)} of {len(mutants)} mutants, {survived} not killed, "
+                f"{time.perf_counter() - began:.0f} s"
+            )
+    return {"tests": len(tests), "left_out": left_out, "results": found}
+
+
+def say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+def text_of(module: str) -> str:
+    return file_of(module).read_text(encoding="utf-8")
+
+
+def file_of(module: str) -> Path:
+    return ROOT / f"{module.replace('.', '/')}.py"
+
+
+def measured(order: dict[str, Any]) -> tuple[list[Measured], int]:
+    """Tests that pass within the limit, and how many do not."""
+    packages = tuple(order["packages"])
+
+    def work(file: str) -> Callable[[], str]:
+        return lambda: measure(file, ROOT, packages, order["limit_s"], order["most_cases"])
+
+    tests: list[Measured] = []
+    left_out = 0
+    for _, text in side_by_side(((file, work(file)) for file in order["test_files"]), order["jobs"], 3600.0):
+        if text is None:
+            raise RuntimeError("the tests of a file could not be measured")
+        for one in json.loads(text)["tests"]:
+            if one["passed"]:
+                places = {(module, line) for module, line in one["places"]}
+                tests.append(Measured(one["test"], one["seconds"], True, places))
+            else:
+                left_out += 1
+    return tests, left_out
+
+
+def verdicts(
+    mutants: list[Mutant], sources: dict[str, str], selection: Selection, order: dict[str, Any]
+) -> Iterator[tuple[Mutant, dict[str, str]]]:
+    """Each mutant with its verdict and the test that gave it, as they come in."""
+    untouched: list[Mutant] = []
+
+    def tasks() -> Iterator[tuple[Mutant, Callable[[], str]]]:
+        for mutant in mutants:
+            batches = selection.for_mutant(mutant)
+            if not batches:
+                untouched.append(mutant)
+                continue
+            tree = mutated(sources[mutant.module], mutant.index)
+            yield mutant, trial(mutant, tree, batches)
+
+    def trial(mutant: Mutant, tree: ast.Module, batches: list[list[str]]) -> Callable[[], str]:
+        usual_s = sum(selection.seconds[test] for batch in batches for test in batch)
+        limit_s = order["patience_s"] + order["patience"] * usual_s
+        return lambda: put_to_tests(mutant.module, file_of(mutant.module), tree, batches, limit_s)
+
+    for mutant, text in side_by_side(tasks(), order["jobs"], order["wall_s"]):
+        yield mutant, json.loads(text) if text else {"verdict": TIMED_OUT, "by": ""}
+    yield from ((mutant, {"verdict": UNTOUCHED, "by": ""}) for mutant in untouched)
+
+
+def side_by_side(
+    tasks: Iterable[tuple[Any, Callable[[], str]]], jobs: int, wall_s: float
+) -> Iterator[tuple[Any, str | None]]:
+    """Run work in at most so many children at once; what each wrote, None where it was stopped."""
+    waiting = iter(tasks)
+    running: dict[int, tuple[Any, int, float, list[bytes]]] = {}
+    is_open = True
+    while is_open or running:
+        while is_open and len(running) < jobs:
+            task = next(waiting, None)
+            if task is None:
+                is_open = False
+            else:
+                child, pipe = in_child(task[1])
+                running[pipe] = (task[0], child, time.monotonic(), [])
+        for pipe in select.select(list(running), [], [], 1.0)[0]:
+            part = os.read(pipe, 1 << 16)
+            if part:
+                running[pipe][3].append(part)
+                continue
+            name, child, _, parts = running.pop(pipe)
+            os.close(pipe)
+            os.waitpid(child, 0)
+            yield name, b"".join(parts).decode() or None
+        for _, child, began, _ in running.values():
+            if time.monotonic() - began > wall_s:
+                os.kill(child, signal.SIGKILL)
+
+
+if __name__ == "__main__":
+    given = Path(sys.argv[1])
+    given.with_suffix(".result.json").write_text(
+        json.dumps(run(json.loads(given.read_text(encoding="utf-8")))), encoding="utf-8"
+    )

@@ -1,0 +1,113 @@
+"""Which test calls which function of the program, and how long it takes.
+
+A mutant is put only to the tests that call the function it sits in. A test that needs longer than a limit is
+left out and counted; so is one that fails without any mutant, as may happen where nothing is compiled.
+"""
+
+import functools
+import signal
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import CodeType, FrameType
+
+import pytest
+
+Place = tuple[str, int]
+"""A function of the program: module, and the line it begins on."""
+
+
+@dataclass
+class Measured:
+    """What one test did.
+
+    places    functions called while it ran
+    seconds   on this machine, while others may have used it too
+    passed    False: failed, skipped, or stopped at the limit
+    """
+
+    test: str
+    seconds: float = 0.0
+    passed: bool = False
+    places: set[Place] = field(default_factory=set)
+
+
+class TooLong(BaseException):
+    """A test went beyond the limit. No Exception, so that a test that expects one cannot hold it."""
+
+
+class Recorder:
+    """A pytest plug-in that fills ``found``; packages are those whose calls are of interest."""
+
+    def __init__(self, root: Path, packages: tuple[str, ...], limit_s: float, most_cases: int) -> None:
+        self.module_of = {
+            str(file): ".".join(file.relative_to(root).with_suffix("").parts)
+            for package in packages
+            for file in (root / package.replace(".", "/")).glob("*.py")
+        }
+        self.packages = packages
+        self.limit_s = limit_s
+        self.most_cases = most_cases
+        self.seen: set[CodeType] = set()
+        self.found: list[Measured] = []
+        self.while_importing: set[Place] = set()
+
+    def pytest_collection(self) -> None:
+        sys.settrace(self._enter)
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        cases: dict[str, list[pytest.Item]] = {}
+        for item in items:
+            cases.setdefault(item.nodeid.partition("[")[0], []).append(item)
+        items[:] = [
+            some[number * len(some) // min(len(some), self.most_cases)]
+            for some in cases.values()
+            for number in range(min(len(some), self.most_cases))
+        ]
+
+    def pytest_collection_finish(self) -> None:
+        sys.settrace(None)
+        self.while_importing = self._places()
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        # What an earlier test left in a cache would hide that this one asks for it.
+        for cached in self._caches():
+            cached.cache_clear()
+        self.seen.clear()
+        self.found.append(Measured(item.nodeid, passed=True))
+        signal.signal(signal.SIGALRM, self._stop)
+        signal.setitimer(signal.ITIMER_REAL, self.limit_s)
+        began = time.perf_counter()
+        sys.settrace(self._enter)
+        try:
+            return (yield)
+        finally:
+            sys.settrace(None)
+            signal.setitimer(signal.ITIMER_REAL, 0.0)
+            self.found[-1].seconds = time.perf_counter() - began
+            self.found[-1].places = self._places()
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if not report.passed:
+            self.found[-1].passed = False
+
+    def _stop(self, _signal: int, _frame: FrameType | None) -> None:
+        raise TooLong
+
+    def _enter(self, frame: FrameType, _event: str, _arg: object) -> None:
+        self.seen.add(frame.f_code)
+
+    def _places(self) -> set[Place]:
+        return {
+            (self.module_of[code.co_filename], code.co_firstlineno)
+            for code in self.seen
+            if code.co_filename in self.module_of
+        }
+
+    def _caches(self) -> Iterator[functools._lru_cache_wrapper]:
+        for name, module in list(sys.modules.items()):
+            if name.startswith(self.packages):
+                yield from (one for one in vars(module).values() if hasattr(one, "cache_clear"))
