@@ -13,6 +13,7 @@ from server.allocator import kernel
 from server.allocator.kernel import CHOICE, STRESS_FACTOR, STRESSED, WORST
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear
+from server.radio.site import Site
 from tests.allocator import brute_force
 from tests.allocator.mixes import equal_pilots, mix
 from tests.radio import slow_model
@@ -151,6 +152,18 @@ def test_narrowing_keeps_what_the_floor_allows_and_bounds_what_follows(heat, pla
     assert found == pytest.approx(bound.tolist())
     for later, mhz in live.items():
         assert gear.mhz[stack.live[depth, later]].tolist() == mhz
+
+
+def test_a_bound_counts_the_least_harm_of_every_pilot_to_come():
+    # Two strong transmitters have to come within 30 MHz of a weak one, whichever channel they take.
+    weak = Pilot("Wren", (5806,))
+    strong = (Pilot("Otter", (5771, 5776)), Pilot("Coot", (5836, 5838)))
+    gear = day_gear(DayProblem((weak, *strong), one_heat=True, site=Site()), (25, 600, 600))
+    found = kernel._narrow(gear, node(gear, {0: 5806}), 1, np.inf, np.inf)
+    apart_db = 10 * np.log10(600 / 25) + 20  # stronger, and ten times nearer
+    otter, coot = (10 ** ((apart_db + slow_model.needed_db(x, -28)) / 10) for x in (35, 32))
+    assert found[0] == pytest.approx(otter + coot, rel=1e-4)
+    assert found[0] < found[1] < found[0] * 1.001
 
 
 @pytest.mark.parametrize(("heat", "placed"), NODES)
