@@ -1,7 +1,7 @@
 """Why no plan exists: hard rules that conflict by themselves, while any proper part of them does not."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,8 @@ from server.allocator.schedule import Frame, allowed_heats, frame_of, pairs, tak
 
 MOST_CONFLICTS = 3
 """Whoever has mended so many asks again."""
+
+_ONE_HEAT_MORE = "Plan one heat more"
 
 
 @dataclass(frozen=True)
@@ -100,7 +102,7 @@ def all_rules(problem: DayProblem) -> list[Rule]:
             "Everybody flies in one heat"
             if problem.one_heat
             else f"At most {problem.aircraft} fly at once, in {frame.heats} heats a round",
-            "Plan one heat more",
+            _ONE_HEAT_MORE,
         ),
     ]
 
@@ -170,7 +172,7 @@ def find_conflicts(problem: DayProblem) -> tuple[Conflict, ...]:
     found: list[Conflict] = []
     while len(found) < MOST_CONFLICTS:
         needed = _irreducible(problem, rules)
-        found.append(_conflict(needed))
+        found.append(_conflict(needed, _is_cured_by_one_heat_more(problem, needed)))
         rules = [rule for rule in rules if rule not in needed or not rule.rows]
         try:
             is_cured = find_round(round_rules(problem, rules)) is not None
@@ -198,12 +200,35 @@ def _irreducible(problem: DayProblem, rules: Sequence[Rule]) -> list[Rule]:
     return needed
 
 
-def _conflict(rules: Sequence[Rule]) -> Conflict:
+def _is_cured_by_one_heat_more(problem: DayProblem, needed: Sequence[Rule]) -> bool:
+    """Whether one heat more cures these rules, or by itself the whole day.
+
+    So many heats and no more is no rule of its own: where too many pilots share too few channels, no rule
+    that could be lifted says it, and to fly fewer at once is the cure all the same.
+    """
+    if any(rule.kind == "capacity" for rule in needed):
+        return True
+    if problem.one_heat or problem.heats_given is not None:
+        return False
+    heats = frame_of(problem).heats + 1
+    fewer = replace(problem, aircraft=max(1, -(-len(problem.pilots) // heats)))
+    if frame_of(fewer).heats < heats:
+        return False
+    try:
+        return can_hold(fewer)
+    except UndecidedError:
+        return False
+
+
+def _conflict(rules: Sequence[Rule], is_cured_by_one_heat_more: bool) -> Conflict:
+    cures = [rule.cure for rule in rules]
+    if is_cured_by_one_heat_more and _ONE_HEAT_MORE not in cures:
+        cures.insert(0, _ONE_HEAT_MORE)
     return Conflict(
         tuple(rule.words for rule in rules),
         _sentence([rule.words if rule.rows else _within_a_sentence(rule.words) for rule in rules]),
-        tuple(dict.fromkeys(rule.cure for rule in rules)),
-        is_cured_by_one_heat_more=any(rule.kind == "capacity" for rule in rules),
+        tuple(dict.fromkeys(cures)),
+        is_cured_by_one_heat_more=is_cured_by_one_heat_more,
     )
 
 

@@ -391,3 +391,18 @@ def test_random_given_heats_conflict_by_enumeration_and_none_of_them_is_idle(see
         named = [int(words.split()[1]) - 1 for words in conflict.rules[:-2]]
         assert not can_last(named)
         assert all(can_last([number for number in named if number != one]) for one in named)
+
+
+def test_one_heat_more_is_offered_where_more_fly_at_once_than_their_gear_has_channels():
+    r_only = tuple(Pilot(f"Pilot{number}", (5732, 5769, 5806, 5843)) for number in range(1, 13))
+    conflict = first_conflict(DayProblem(r_only, aircraft=6))
+    assert conflict.cures[0] == "Plan one heat more"
+    assert conflict.is_cured_by_one_heat_more
+    assert can_hold(DayProblem(r_only, aircraft=4))
+
+
+def test_one_heat_more_is_not_offered_where_it_cures_nothing():
+    one_channel = tuple(Pilot(f"Pilot{number}", (5800,)) for number in range(1, 13))
+    conflict = first_conflict(DayProblem(one_channel, aircraft=6))
+    assert "Plan one heat more" not in conflict.cures
+    assert not conflict.is_cured_by_one_heat_more
