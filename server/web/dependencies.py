@@ -10,6 +10,7 @@ from typing import Annotated, TypeVar
 
 from fastapi import Depends, Request
 from fastapi.datastructures import State
+from pydantic import Field
 
 from server.services import access
 from server.services.jobs import Jobs
@@ -19,6 +20,7 @@ from server.storage.session import Database
 from server.web.fragments import Fragments
 
 COOKIE = "bandstand_director"
+LARGEST_ROW_NUMBER = 2**63 - 1
 
 Endpoint = TypeVar("Endpoint", bound=Callable[..., object])
 
@@ -92,5 +94,7 @@ JobsOfApp = Annotated[Jobs, Depends(_jobs)]
 SettingsOfApp = Annotated[Settings, Depends(_settings)]
 Now = Annotated[datetime, Depends(_now)]
 """The clock, read once for the whole request."""
+RowNumber = Annotated[int, Field(ge=-LARGEST_ROW_NUMBER, le=LARGEST_ROW_NUMBER)]
+"""A number out of an address by which a row is looked for; SQLite refuses larger ones with an error of its own."""
 IsDirector = Annotated[bool, Depends(is_director)]
 """On public pages: whether the director looks at them."""

@@ -11,7 +11,7 @@ from starlette.routing import Mount
 from server.main import create_app
 from server.web.dependencies import is_public
 from server.web.routes import ROUTERS
-from tests.factories import NOW
+from tests.factories import NOW, make_day
 from tests.web.conftest import give_cookie
 
 PUBLIC = {
@@ -101,3 +101,27 @@ def test_a_session_ends_when_its_time_is_over(app, director):
     assert director.get("/patterns").status_code == 200
     app.state.clock = lambda: NOW + timedelta(hours=1)
     assert director.get("/patterns").status_code == 303
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("GET", "/days/{code}/pilots/{huge}"),
+        ("GET", "/days/{code}/pilots/{huge}/link"),
+        ("POST", "/days/{code}/pilots/{huge}"),
+        ("POST", "/days/{code}/pilots/{huge}/state"),
+        ("POST", "/days/{code}/pilots/{huge}/channel"),
+        ("POST", "/days/{code}/pilots/1/aircraft/{huge}/fly"),
+        ("GET", "/days/{code}/plan/{huge}"),
+        ("GET", "/days/{code}/plan?heat={huge}&pilot={huge}"),
+        ("GET", "/days/{code}/check-in?added={huge}"),
+        ("GET", "/days/{code}/logbook?before={huge}"),
+    ],
+)
+def test_a_number_too_large_for_the_data_file_is_refused_and_no_fault(director, database, method, path):
+    with database.write() as session:
+        code = make_day(session).code
+    address = path.format(code=code, huge=2**63)
+    answer = director.request(method, address, data={"state": "withdrawn"} if method == "POST" else None)
+    assert answer.status_code == 422
+    assert "cannot be used" in answer.text

@@ -22,7 +22,7 @@ from server.web.check_in_pages import (
     NewsFragment,
     RosterFragment,
 )
-from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
+from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, RowNumber
 from server.web.form_text import FormText
 from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
@@ -43,7 +43,7 @@ def show_check_in(
     request: Request,
     code: str,
     database: DatabaseOfApp,
-    added: int | None = None,
+    added: RowNumber | None = None,
     line: str = "",
     by: str = "",
     brought: int = 0,

@@ -18,7 +18,7 @@ from server.services.stale_forms import Form, StaleFormError
 from server.storage.session import Database
 from server.storage.tables import PILOT_STATES, FieldDay, Pilot
 from server.web.check_in_pages import FormState, LinkFragment, LinkPage, PilotPage
-from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
+from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, RowNumber
 from server.web.form_text import FormText, was, whole_number
 from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
@@ -33,7 +33,7 @@ NEW_SPARE = {"antenna": "rhcp"}
 
 @router.get("")
 def show_pilot(
-    request: Request, code: str, pilot_id: int, database: DatabaseOfApp, saved: bool = False
+    request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp, saved: bool = False
 ) -> Response:
     return _show(request, database, code, pilot_id, saved=saved)
 
@@ -42,7 +42,7 @@ def show_pilot(
 def save_pilot(
     request: Request,
     code: str,
-    pilot_id: int,
+    pilot_id: RowNumber,
     database: DatabaseOfApp,
     hub: HubOfApp,
     now: Now,
@@ -66,7 +66,7 @@ def save_pilot(
 
 @router.post("/aircraft/{aircraft_id}/fly")
 def fly_aircraft(
-    code: str, pilot_id: int, aircraft_id: int, database: DatabaseOfApp, hub: HubOfApp, now: Now
+    code: str, pilot_id: RowNumber, aircraft_id: RowNumber, database: DatabaseOfApp, hub: HubOfApp, now: Now
 ) -> Response:
     with _changing(database, code, pilot_id) as (session, day, pilot):
         one = aircraft.aircraft_of(session, pilot, aircraft_id)
@@ -79,7 +79,7 @@ def fly_aircraft(
 def set_state(
     request: Request,
     code: str,
-    pilot_id: int,
+    pilot_id: RowNumber,
     database: DatabaseOfApp,
     hub: HubOfApp,
     now: Now,
@@ -97,7 +97,7 @@ def set_state(
 def give_channel(
     request: Request,
     code: str,
-    pilot_id: int,
+    pilot_id: RowNumber,
     database: DatabaseOfApp,
     hub: HubOfApp,
     now: Now,
@@ -109,7 +109,7 @@ def give_channel(
 
 
 @router.get("/link")
-def show_link(request: Request, code: str, pilot_id: int, database: DatabaseOfApp) -> Response:
+def show_link(request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Response:
     with database.read() as session:
         day = day_with(session, code)
         pilot = pilots.pilot_of(session, day, pilot_id)

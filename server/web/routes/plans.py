@@ -17,17 +17,17 @@ from server.services.standings import standing
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web import plan_forms
-from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now
+from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now, RowNumber
 from server.web.form_text import FormText, whole_number
 from server.web.plan_pages import JobFragment, Told, plan_page, published_plan_page, running_view
 from server.web.templating import render
 
 router = APIRouter()
 
-HeatNumber = Annotated[int | None, Query(alias="heat")]
+HeatNumber = Annotated[RowNumber | None, Query(alias="heat")]
 EDITOR_FIELDS = {"mhz", "power_mw", "other", "to_heat", "place"}
 
-PilotId = Annotated[int | None, Query(alias="pilot")]
+PilotId = Annotated[RowNumber | None, Query(alias="pilot")]
 
 
 @router.get("/days/{code}/plan")
@@ -59,7 +59,7 @@ def show_job(request: Request, code: str, database: DatabaseOfApp, jobs: JobsOfA
 
 
 @router.get("/days/{code}/plan/{number}")
-def show_published_plan(request: Request, code: str, number: int, database: DatabaseOfApp) -> Response:
+def show_published_plan(request: Request, code: str, number: RowNumber, database: DatabaseOfApp) -> Response:
     with database.read() as session:
         page = published_plan_page(session, day_with(session, code), number)
     return render(request, page)
