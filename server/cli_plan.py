@@ -27,6 +27,7 @@ from server.services.faults import WHOLE_FILE, Fault, FaultyInputError
 from server.services.gear import ASSUMED_POWER_MW
 from server.services.heats_files import read_heats
 from server.services.report_assumptions import assumptions_of, site_assumptions
+from server.services.roster import COLUMNS
 from server.services.roster_files import Roster, read_roster
 from server.services.site_files import read_site
 from server.services.site_settings import SiteSettings
@@ -54,7 +55,8 @@ def add_plan_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentPar
         "plan",
         help="plan heats, channels and powers for a roster",
         description="Plan heats, channels and powers for the pilots of a CSV file.",
-        epilog="Exit status: 0 planned, 1 no plan or do not fly it, 2 bad input, 3 stopped, 70 a fault of ours.",
+        epilog=f"Columns of the roster: {', '.join(COLUMNS)}. "
+        "Exit status: 0 planned, 1 no plan or do not fly it, 2 bad input, 3 stopped, 70 a fault of ours.",
         allow_abbrev=False,
     )
     parser.add_argument("roster", metavar="ROSTER.csv", help="one pilot a line; needs callsign and tunes")

@@ -76,17 +76,27 @@ def _best_choice(
     target: "_TargetSet",
     problem: DayProblem,
 ) -> int:
-    """The least used channel of the target set that is as good as any; else the best, widest, lowest."""
+    """A channel that is as good as any: held by others already, else of the target set, else any other.
+
+    Among these the least used, the widest, the lowest; where none is good enough, the best.
+    """
     enough = min(max(margin.values()), target.worst_margin_db) - problem.site.indifference_db
     good = [
         mhz
         for mhz in margin
-        if mhz in target.mhz
-        and margin[mhz] >= enough
-        and _distance_mhz(mhz, held) >= problem.minimum_spacing_mhz
+        if margin[mhz] >= enough and _distance_mhz(mhz, held) >= problem.minimum_spacing_mhz
     ]
     if good:
-        return min(good, key=lambda one: (uses[one], -_distance_mhz(one, held), one))
+        return min(
+            good,
+            key=lambda one: (
+                uses[one] == 0,
+                one not in target.mhz,
+                uses[one],
+                -_distance_mhz(one, held),
+                one,
+            ),
+        )
     return max(margin, key=lambda one: (round(margin[one], 1), _distance_mhz(one, held), -one))
 
 

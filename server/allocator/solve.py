@@ -27,7 +27,10 @@ from server.radio.interference import site_ceiling_db
 
 PROOF_TIE_DB = 0.005
 COMPARED_AIRCRAFT = range(3, 9)
-NOT_DECIDED = "whether the hard rules can hold was not decided within the search limit"
+NOT_DECIDED = (
+    "whether the hard rules can hold was not decided within the search limit: "
+    "let fewer fly at once, or lift a wish between pilots"
+)
 
 
 def plan_day(problem: DayProblem, keep_going: Callable[[Progress], bool] | None = None) -> DayPlan:

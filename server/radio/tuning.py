@@ -137,6 +137,8 @@ def _channel(word: str, upper: str) -> Channel:
         return _numbered(word, _button_band(word, match[1]), match[2])
     if match := _CHANNEL.fullmatch(upper):
         return _numbered(word, match[1], match[2])
+    if upper == "ALL":
+        raise _error(word, "names no band", "write A B E F R where the set tunes all the usual bands")
     if len(upper) > 1 and set(upper) <= set(BANDS):
         raise _error(word, "has no space between its bands", f"write {' '.join(upper)}")
     if len(upper) == 1 and upper.isalpha():

@@ -9,6 +9,7 @@ from server.allocator.problem import DayProblem
 from server.radio import rules
 from server.radio.channels import CATALOGUE
 from server.radio.tuning import parse_tuning
+from server.services.gear import assumption_words
 from server.services.roster import RosterPilot
 from server.services.site_settings import USUAL_BANDS, SiteSettings
 from server.services.usable import planner_pilot, rules_width_mhz, usable_today
@@ -119,7 +120,7 @@ def _within_most_transmitters(
 
 def _assumed(pilots: Iterable[RosterPilot]) -> list[str]:
     return [
-        f"{pilot.callsign}: {name} is not known, {value} is assumed. Ask, and plan again."
+        assumption_words(pilot.callsign, name, value)
         for pilot in pilots
         for name, value in pilot.setup.assumed
     ]

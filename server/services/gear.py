@@ -72,6 +72,13 @@ class VideoSetup:
     assumed: tuple[tuple[str, str], ...] = ()
 
 
+def assumption_words(callsign: str, field: str, value: str) -> str:
+    """What is taken for a part of a pilot's gear that nobody knew, and what to do about it."""
+    what = {"tunes": "the channels", "receives": "what the goggles show", "power_mw": "the power"}[field]
+    unit = " mW" if field == "power_mw" else ""
+    return f"{callsign}: nobody knew {what}, {value}{unit} taken. Ask, and plan again."
+
+
 def read_setup(typed: Mapping[str, str], whose: str) -> VideoSetup:
     """The video set-up that a form or a row describes; missing fields are empty ones.
 

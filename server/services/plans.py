@@ -23,6 +23,10 @@ PUBLISHED = "plan published"
 ENTRIES_LOOKED_AT = 40
 
 
+class AlreadyPublishedError(OvertakenError):
+    """This very draft was published meanwhile, by another director or by a second press."""
+
+
 def published_plan(session: Session, day: FieldDay, number: int) -> Snapshot:
     """A published plan as it was stored. Raises NotFoundError."""
     plan = published_plans.numbered(session, day_id(day), number)
@@ -51,7 +55,8 @@ def publish(
     answers_for  the director publishes although rules of the day are broken
 
     Raises RefusedError while the day does not allow it, StaleDraftError if the draft is another by now,
-    OvertakenError if this very draft was published meanwhile, InputError if nobody answers for broken rules.
+    AlreadyPublishedError if this very draft was published meanwhile, InputError if nobody answers for broken
+    rules.
     """
     if reason := can_publish(day):
         raise RefusedError(reason)
@@ -111,7 +116,7 @@ def _refuse_twice(session: Session, day: FieldDay, version: int) -> None:
     for entry in logbook.newest_first(session, day_id(day), ENTRIES_LOOKED_AT):
         facts = json.loads(entry.data_json)
         if entry.action == PUBLISHED and facts["of_version"] == version:
-            raise OvertakenError(f"Plan {facts['number']} is published already, from this very draft.")
+            raise AlreadyPublishedError(f"Plan {facts['number']} is published already, from this very draft.")
 
 
 def _size_words(snapshot: Snapshot) -> str:

@@ -24,7 +24,7 @@ from server.services.assumptions import assumed_gear, assumptions_of
 from server.services.cause_words import cause_words
 from server.services.days import rule_set_of
 from server.services.drafts import DraftContent, DraftHeat, as_day_plan
-from server.services.gear import label_at
+from server.services.gear import assumption_words, label_at
 from server.services.plan_basis import PlanBasis
 from server.services.slot_facts import slot_warnings
 from server.storage.tables import FieldDay
@@ -115,10 +115,7 @@ def least(values: Iterable[float | None]) -> float | None:
 def _warnings(day: FieldDay, content: DraftContent, basis: PlanBasis, snapshot: Snapshot) -> list[str]:
     callsigns = {pilot_id: pilot.callsign for pilot_id, pilot in basis.pilots.items()}
     plan = as_day_plan(content, callsigns, snapshot)
-    unknown = [
-        f"{callsign}: {field} is not known, {value} is assumed. Ask, and plan again."
-        for callsign, field, value in basis.assumed
-    ]
+    unknown = [assumption_words(callsign, field, value) for callsign, field, value in basis.assumed]
     return [*slot_warnings(plan, basis.problem, rule_set_of(day)), *unknown]
 
 

@@ -163,3 +163,8 @@ def test_a_word_of_24_characters_is_shown_whole():
         with pytest.raises(TuningError) as caught:
             parse_tuning("x" * length)
         assert ("x" * length + "”" in caught.value.problem) is is_whole
+
+
+def test_all_is_answered_with_the_usual_bands():
+    with pytest.raises(TuningError, match="A B E F R"):
+        parse_tuning("all")

@@ -100,8 +100,8 @@ def test_pilots_without_a_channel_are_conflicts_before_anything_is_searched():
 
 def test_unknown_gear_is_said_to_be_assumed():
     asked = brief([make_roster_pilot("Wren", "?", power_mw="?")], SiteSettings())
-    assert "Wren: tunes is not known, A B F is assumed. Ask, and plan again." in asked.warnings
-    assert "Wren: power_mw is not known, 25 is assumed. Ask, and plan again." in asked.warnings
+    assert "Wren: nobody knew the channels, A B F taken. Ask, and plan again." in asked.warnings
+    assert "Wren: nobody knew the power, 25 mW taken. Ask, and plan again." in asked.warnings
 
 
 def test_no_rules_are_a_warning():

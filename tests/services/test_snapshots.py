@@ -124,7 +124,7 @@ def test_lists_what_nobody_knew_of_the_gear(session):
     snapshot = standing(session, day).draft.snapshot
     row = {"name": "Otter: power_mw", "value": "25", "unit": "", "source": "not known at check-in"}
     assert row in snapshot["assumptions"]
-    assert "Otter: power_mw is not known, 25 is assumed. Ask, and plan again." in snapshot["warnings"]
+    assert "Otter: nobody knew the power, 25 mW taken. Ask, and plan again." in snapshot["warnings"]
 
 
 def test_warns_of_power_near_the_limit_of_the_rules(session):

@@ -190,6 +190,8 @@ def publish_plan(
         with database.write() as session:
             day = day_with(session, code)
             plans.publish(session, day, version, form.get("seen", ""), answers_for, now)
+    except plans.AlreadyPublishedError:
+        return _to_plan(code)  # what was wished has happened: the page shows it
     except (InputError, OvertakenError, RefusedError) as error:
         return _not_done(request, code, database, jobs, form, error)
     live.announce(database, hub, day.id or 0)
