@@ -36,7 +36,7 @@ def day_bound_db(
     bound = min(bound, float(margin_of_load_db(_load_of_weakest(aloft, frame.largest))))
     if frame.largest < 2 or np.ptp(gear.level_mw) > 0.0:
         return bound
-    ideal = _equals(problem, powers_mw, frame.largest)
+    ideal = _equals(problem, powers_mw[0], frame.largest)
     if ideal is None:
         return bound
     return min(bound, best_worst_margin(ideal, BOUND_NODES, problem.seed, keep_going).best_margin_db)
@@ -64,16 +64,11 @@ def _load_of_weakest(gear: Gear, in_heat: int) -> float:
     return float(min(loads))
 
 
-def _equals(problem: DayProblem, powers_mw: Sequence[float], count: int) -> Gear | None:
-    """Gear of ``count`` equal pilots of the weakest radiated power, over all channels of the day."""
+def _equals(problem: DayProblem, power_mw: float, count: int) -> Gear | None:
+    """Gear of ``count`` pilots who all radiate as the first of a day does, over all channels of the day."""
     channels = tuple(sorted({mhz for pilot in problem.pilots for mhz in problem.choices_mhz(pilot)}))
     if len(channels) < count:
         return None
-    weakest = min(
-        range(len(powers_mw)), key=lambda row: powers_mw[row] * 10 ** (problem.pilots[row].gain_dbi / 10)
-    )
-    crowd = tuple(
-        Pilot(str(number), channels, gain_dbi=problem.pilots[weakest].gain_dbi) for number in range(count)
-    )
-    gear = day_gear(problem.with_pilots(crowd), [powers_mw[weakest]] * count)
-    return gear_of(gear, range(count))
+    gain_dbi = problem.pilots[0].gain_dbi
+    crowd = tuple(Pilot(str(number), channels, gain_dbi=gain_dbi) for number in range(count))
+    return day_gear(problem.with_pilots(crowd), [power_mw] * count)

@@ -4,6 +4,7 @@ It shares no code with the searches: rules are read from the problem, margins co
 by term. A plan that passes breaks no hard rule and claims no margin that it does not have.
 """
 
+import math
 from collections import Counter
 
 from server.allocator.plan import DayPlan, Heat
@@ -21,9 +22,7 @@ def faults_of(plan: DayPlan, problem: DayProblem) -> tuple[str, ...]:
     margins = [heat.worst_margin_db for heat in plan.heats if heat.worst_margin_db is not None]
     if not _agree(plan.worst_margin_db, min(margins, default=None)):
         faults.append("the plan's worst margin is not that of its worst heat")
-    if (plan.worst_margin_db or 0.0) > (
-        plan.bound_db or 0.0
-    ) + CLAIM_TOLERANCE_DB and plan.bound_db is not None:
+    if _or_infinite(plan.worst_margin_db) > _or_infinite(plan.bound_db) + CLAIM_TOLERANCE_DB:
         faults.append("the worst margin is above its bound")
     return tuple(faults)
 
@@ -34,6 +33,10 @@ def broken_rules(plan: DayPlan, problem: DayProblem) -> list[str]:
     for heat in plan.heats:
         faults += heat_faults(heat, problem)
     return faults
+
+
+def _or_infinite(margin_db: float | None) -> float:
+    return math.inf if margin_db is None else margin_db
 
 
 def _agree(claim: float | None, truth: float | None) -> bool:

@@ -22,13 +22,16 @@ from server.allocator.scoring import day_gear, gear_of, margins_db
 class GivenAnswer:
     """channel (N,): by index, -1 for pilots in no heat; bound_db: no channels give the worst heat more.
 
-    alone    for each heat, the exact answer it has by itself
+    alone        for each heat, the answer it has by itself
+    is_exact     every search came to its end
+    is_repeated  somebody flies in several heats
     """
 
     gear: Gear
     channel: np.ndarray
     alone: tuple[HeatAnswer, ...]
     bound_db: float
+    is_exact: bool
     is_repeated: bool
     nodes: int
 
@@ -48,7 +51,7 @@ def channels_for_heats(
         best_channels(gear_of(gear, heat), problem.site.indifference_db, share, problem.seed, keep_going)
         for heat in heats
     ]
-    nodes = sum(answer.nodes for answer in alone)
+    searches = list(alone)
     for number in sorted(range(len(heats)), key=lambda one: (-int(flights[list(heats[one])].max()), one)):
         heat = list(heats[number])
         own = gear_of(gear, heat)
@@ -56,7 +59,7 @@ def channels_for_heats(
             own = own._replace(in_day_set=in_use)
         own = own._replace(usable=_pinned(own.usable, channel[heat]))
         answer = best_channels(own, problem.site.indifference_db, share, problem.seed, keep_going)
-        nodes += answer.nodes
+        searches.append(answer)
         if not answer.mhz:
             _hold_channels(problem, gear, heats, channel)
             break
@@ -65,8 +68,15 @@ def channels_for_heats(
     is_repeated = bool(flights.max() > 1)
     if is_repeated:
         _move_single_pilots(gear, heats, channel, problem.retune_worth_db)
-    bound_db = min(answer.best_margin_db for answer in alone)
-    return GivenAnswer(gear, channel, tuple(alone), bound_db, is_repeated, nodes)
+    return GivenAnswer(
+        gear,
+        channel,
+        tuple(alone),
+        bound_db=min(answer.best_margin_db for answer in alone),
+        is_exact=all(answer.is_exact for answer in searches),
+        is_repeated=is_repeated,
+        nodes=sum(answer.nodes for answer in searches),
+    )
 
 
 def _hold_channels(

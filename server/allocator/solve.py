@@ -91,7 +91,9 @@ def _warm_up() -> None:
     crowd = tuple(Pilot(str(number), (5658, 5695, 5732, 5769)) for number in range(4))
     provisional_channel(crowd[0], (), DayProblem((), aircraft=2))
     _Planner(DayProblem(crowd, aircraft=2, rounds=2, time_limit_s=None), None).run()
-    _Planner(DayProblem(crowd[:3], one_heat=True, time_limit_s=None), None).run()
+    for node_limit in (1, 1_000):  # also what is only asked of a search that was stopped
+        day = DayProblem(crowd[:3], one_heat=True, node_limit=node_limit, time_limit_s=None)
+        _Planner(day, None).run()
 
 
 class _Planner:
@@ -221,12 +223,7 @@ class _Planner:
             )
             for number, heat in enumerate(heats)
         )
-        self.notes.append(
-            "Heats are given. Each was searched by itself for its best worst margin; pilots who fly in several "
-            "heats keep one channel, which was improved pilot by pilot and is not proved."
-            if answer.is_repeated
-            else "Heats are given. The channels of each are the best by all six stages."
-        )
+        self.notes.append(_given_words(answer))
         channels = {row: int(answer.gear.mhz[f]) for row, f in enumerate(answer.channel) if f >= 0}
         moves = _moves(self.problem, channels)
         return self._finish(None, planned, answer.bound_db, level, moves=moves)
@@ -383,6 +380,17 @@ class _Planner:
 def _tenths(value: float) -> str:
     """With a true minus, never a negative zero."""
     return f"{round(value, 1) + 0.0:.1f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _given_words(answer: GivenAnswer) -> str:
+    if answer.is_repeated:
+        return (
+            "Heats are given. Each was searched by itself for its best worst margin; pilots who fly in several "
+            "heats keep one channel, which was improved pilot by pilot and is not proved."
+        )
+    if answer.is_exact:
+        return "Heats are given. The channels of each are the best by all six stages."
+    return "Heats are given. The search for their channels was stopped early; the bound says how far they may be."
 
 
 def _proof_words(answer: HeatAnswer) -> str:

@@ -52,10 +52,6 @@ class Recorder:
         self.most_cases = most_cases
         self.seen: set[CodeType] = set()
         self.found: list[Measured] = []
-        self.while_importing: set[Place] = set()
-
-    def pytest_collection(self) -> None:
-        sys.settrace(self._enter)
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         cases: dict[str, list[pytest.Item]] = {}
@@ -66,10 +62,6 @@ class Recorder:
             for some in cases.values()
             for number in range(min(len(some), self.most_cases))
         ]
-
-    def pytest_collection_finish(self) -> None:
-        sys.settrace(None)
-        self.while_importing = self._places()
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:

@@ -10,7 +10,8 @@
     argument     the first two arguments of a call change places
 
 Left alone, because no test ought to notice: docstrings, type annotations, decorators, imports, assertions
-(claims of the program to itself), texts and what is formatted into them, and the words of an error.
+and the ``strict`` of ``zip`` (claims of the program to itself), texts and what is formatted into them, and the
+words of an error.
 """
 
 import ast
@@ -177,6 +178,7 @@ def _is_left_alone(node: ast.AST) -> bool:
         isinstance(node, ast.Import | ast.ImportFrom | ast.Assert | ast.JoinedStr)
         or (isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant))
         or (isinstance(node, ast.Subscript) and _name(node.value) == "Literal")
+        or (isinstance(node, ast.keyword) and node.arg == "strict")
     )
 
 

@@ -163,6 +163,7 @@ def campaign(
         ],
         "jobs": options.jobs,
         "limit_s": TEST_LIMIT_S,
+        "patient_limit_s": 20 * TEST_LIMIT_S if is_compiled else TEST_LIMIT_S,
         "most_cases": MOST_CASES,
         "budget_s": MUTANT_BUDGET_S,
         "patience_s": PATIENCE_S,

@@ -19,6 +19,7 @@ import sys
 import traceback
 from collections.abc import Callable, Sequence
 from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import asdict
 from pathlib import Path
 from types import CodeType
 
@@ -85,24 +86,13 @@ class _Selection:
             self.failed = report.nodeid
 
 
-def measure(file: str, root: Path, packages: tuple[str, ...], limit_s: float, most_cases: int) -> str:
-    """Measure the tests of one file; JSON."""
+def measure(
+    tests: Sequence[str], root: Path, packages: tuple[str, ...], limit_s: float, most_cases: int
+) -> str:
+    """Measure tests, given as files or one by one; JSON."""
     recorder = Recorder(root, packages, limit_s, most_cases)
-    _run([file], recorder)
-    return json.dumps(
-        {
-            "tests": [
-                {
-                    "test": one.test,
-                    "seconds": one.seconds,
-                    "passed": one.passed,
-                    "places": sorted(one.places),
-                }
-                for one in recorder.found
-            ],
-            "while_importing": sorted(recorder.while_importing),
-        }
-    )
+    _run(tests, recorder)
+    return json.dumps([{**asdict(one), "places": sorted(one.places)} for one in recorder.found])
 
 
 def put_to_tests(
