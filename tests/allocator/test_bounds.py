@@ -100,6 +100,13 @@ def test_nobody_is_bounded_alone():
     assert bound(equal_pilots(3), 3, 1, 1) == math.inf
 
 
+@pytest.mark.parametrize(("channels", "count"), [((5658, 5680), 2), ((5658, 5680, 5703), 3)])
+def test_as_many_channels_as_places_bound_the_day_by_what_they_allow(channels, count):
+    flyers = [Flyer(str(mhz), mhz) for mhz in channels]
+    worst = min(slow_model.margin_db(one, flyers, Place()) for one in flyers)
+    assert bound(equal_pilots(count, channels), 1, count, count) == pytest.approx(worst)
+
+
 def test_a_day_of_fewer_channels_than_places_is_bounded_by_the_carriers_alone():
     # Three places of two channels: no such heat exists, yet some round of smaller heats may.
     three = bound(equal_pilots(3, (5658, 5917)), 1, 3, 3)

@@ -154,6 +154,12 @@ def test_every_round_is_judged_by_itself():
     assert faults_of(plan, day) == ("Round 2: Wren and Rook fly in different heats",)
 
 
+def test_two_alone_in_a_round_who_belong_together_are_judged_too():
+    day = DayProblem((Pilot("Wren", WIDE, together=frozenset({"Rook"})), Pilot("Rook", WIDE)), aircraft=1)
+    faults = faults_of(plan_of(heat_of(1, 1, WREN), heat_of(2, 1, ROOK)), day)
+    assert faults == ("Round 1: Wren and Rook fly in different heats",)
+
+
 def test_who_is_not_there_need_not_fly():
     plan = plan_of(heat_of(1, 1, WREN, ROOK), heat_of(2, 1, COOT))
     assert faults_of(plan, day_with(Otter={"after": 2})) == ()
@@ -252,4 +258,8 @@ def test_a_margin_above_its_bound_is_a_fault():
     assert faults_of(low, day_with()) == ("the worst margin is above its bound",)
     assert faults_of(replace(plan, bound_db=plan.worst_margin_db - 0.009), day_with()) == ()
     assert faults_of(replace(plan, bound_db=None), day_with()) == ()
+    alone = plan_of(heat_of(1, 1, WREN))
+    day = DayProblem((Pilot("Wren", WIDE),))
+    assert faults_of(alone, day) == ()
+    assert faults_of(replace(alone, bound_db=8.0), day) == ("the worst margin is above its bound",)
     assert faults_of(replace(plan, bound_db=plan.worst_margin_db + 3.0), day_with()) == ()

@@ -212,10 +212,60 @@ def test_pairs_that_meet_again_and_channels_that_change_are_counted():
     assert (plan.moves, plan.retunes) == (1, 0)
 
 
+def test_single_moves_are_looked_at_by_the_worst_of_all_pilots_of_a_heat():
+    # P1 flies with the weak P2 and the strong P3: what counts is what the weak one hears.
+    day = DayProblem(
+        (
+            Pilot("P0", (5658,)),
+            Pilot("P1", (5690, 5700, 5760)),
+            Pilot("P2", (5720,), antenna="lhcp", rx_antenna="rhcp"),
+        ),
+        time_limit_s=None,
+    )
+    heats = [[0, 1], [1, 2]]
+    answer = answer_for(day, heats)
+    best = max(
+        min(sorted_margins(answer, heats, np.array([0, f, index_of(answer, 5720)])))
+        for f in range(len(answer.gear.mhz))
+        if answer.gear.usable[1, f]
+    )
+    assert worst_db(answer, heats) == pytest.approx(best, abs=0.001)
+
+
+def index_of(answer, mhz):
+    return int(np.searchsorted(answer.gear.mhz, mhz))
+
+
+def test_who_is_set_to_a_channel_is_moved_for_the_price_of_a_retune_and_no_less():
+    # Beside P2 either channel of P1 is as good, so the first heat keeps what P1 is set to. P0 then hears it 22
+    # or 37 MHz away, which costs 32 or 2.4 dB.
+    heats = [[1, 2], [0, 1]]
+    for near_mhz, is_set, is_moved in ((5680, True, True), (5695, True, False), (5695, False, True)):
+        pilots = (
+            Pilot("P0", (5658,)),
+            Pilot("P1", (near_mhz, 5800), current_mhz=near_mhz if is_set else None),
+            Pilot("P2", (5900,)),
+        )
+        answer = answer_for(DayProblem(pilots, time_limit_s=None), heats)
+        assert (mhz_of(answer)[1] == 5800) == is_moved
+
+
 def test_a_budget_is_shared_by_the_heats_and_what_is_not_proved_is_not_claimed():
-    day = DayProblem(equal_pilots(8), heats_given=(tuple(f"P{n:02}" for n in range(8)),), node_limit=60)
+    heats = (tuple(f"P{n:02}" for n in range(8)), tuple(f"P{n:02}" for n in range(8, 14)))
+    day = DayProblem(equal_pilots(14), heats_given=heats, node_limit=60, time_limit_s=None)
     plan = plan_day(day)
-    assert not plan.heats[0].proved
-    assert plan.nodes <= 60
+    assert [heat.proved for heat in plan.heats] == [False, False]
+    assert 40 <= plan.nodes <= 60
     assert plan.bound_db is not None
     assert plan.bound_db >= -0.59 - 0.005
+    assert plan.search_notes == (
+        "Heats are given. The search for their channels was stopped early; the bound says how far they may be.",
+    )
+
+
+def test_all_nodes_are_counted_and_who_flies_once_is_no_repeat():
+    answer = answer_for(replace(few(5), day_channels="free"), [[0, 1, 2], [3, 4]])
+    assert answer.nodes == 2 * sum(alone.nodes for alone in answer.alone)
+    assert (answer.is_exact, answer.is_repeated) == (True, False)
+    assert answer_for(few(3), [[0, 1], [1, 2]]).is_repeated
+    assert not answer_for(replace(few(5), node_limit=8), [[0, 1, 2], [3, 4]]).is_exact

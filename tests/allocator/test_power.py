@@ -95,7 +95,7 @@ def test_where_no_link_holds_the_highest_level_is_taken_and_flagged():
     assert plan.common_power_mw == 600.0
     kept = slow_model.link_margin_db(Flyer("Wren", 5800, 600), Place(far_m=2000))
     assert plan.warnings == (
-        f"At 600 mW the weakest link keeps {kept:.1f} dB above the threshold, less than the 6 dB wanted: "
+        f"At 600 mW the weakest link keeps \N{MINUS SIGN}{-kept:.1f} dB above the threshold, less than the 6 dB wanted: "
         "fly nearer, or raise the power within the rules.",
     )
 
@@ -133,6 +133,14 @@ def test_of_levels_that_tie_the_lower_is_taken(kind):
     # Two make no products, so their margins do not depend on a power that both share.
     day = day_of((USUAL, {}), (USUAL, {"gain_dbi": 2.0}), **kind)
     assert plan_day(day).common_power_mw == 25.0
+
+
+def test_margins_less_than_a_twentieth_of_a_decibel_apart_are_a_tie():
+    # Coot is a little louder than 25 mW. Following it lifts the others by 0.02 dB, or by 0.13 dB.
+    near = [((25.0, 25.2), {}), ((25.0, 25.2), {}), ((25.2,), {})]
+    assert plan_day(day_of(*near, one_heat=True)).common_power_mw == 25.0
+    less_near = [((25.0, 26.5), {}), ((25.0, 26.5), {}), ((27.0,), {})]
+    assert plan_day(day_of(*less_near, one_heat=True)).common_power_mw == 26.5
 
 
 @pytest.mark.parametrize("kind", [{"one_heat": True}, {"heats_given": (("Wren", "Rook", "Coot"),)}])
