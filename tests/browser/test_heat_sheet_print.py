@@ -5,14 +5,12 @@ from datetime import timedelta
 from hashlib import sha256
 
 import pytest
-from playwright.sync_api import sync_playwright
 from pypdf import PdfReader
 
 from server.main import create_app
 from server.settings import Settings
 from server.storage import access
 from server.web.dependencies import COOKIE
-from tests.browser.conftest import CHROMIUM
 from tests.factories import NOW, make_day, make_pilot
 from tests.factories_snapshot import publish
 from tests.serving import serving
@@ -35,13 +33,11 @@ def address(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def page(address):
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        context = browser.new_context(viewport={"width": 390, "height": 844})
-        context.add_cookies([{"name": COOKIE, "value": "token", "url": address}])
-        yield context.new_page()
-        browser.close()
+def page(browser, address):
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    context.add_cookies([{"name": COOKIE, "value": "token", "url": address}])
+    yield context.new_page()
+    context.close()
 
 
 def printed(page, address, paper):
