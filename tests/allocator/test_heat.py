@@ -19,7 +19,7 @@ from tests.allocator.brute_force import facts_of
 from tests.allocator.mixes import equal_pilots, mix, usual_mhz
 from tests.radio.slow_model import place_of
 
-RACEBAND_MHZ = tuple(sorted(one.mhz for one in band("R")))
+BAND_R_MHZ = tuple(sorted(one.mhz for one in band("R")))
 SAME_DB = 1e-6
 
 
@@ -56,27 +56,27 @@ def test_eight_equal_pilots_of_all_bands_reach_minus_0_59_db():
 
 
 def test_four_pilots_with_band_r_only_reach_3_22_db():
-    answer = best_channels(equal_pilots(4, RACEBAND_MHZ).gear)
+    answer = best_channels(equal_pilots(4, BAND_R_MHZ).gear)
     assert round(answer.best_margin_db, 2) == 3.22
     assert (answer.is_best_proved, answer.is_stress_proved, answer.is_exact) == (True, True, True)
 
 
 def test_of_two_with_unequal_gear_that_tie_the_first_gets_the_lower_channel():
-    pilots = (Pilot("Wren", RACEBAND_MHZ), Pilot("Otter", RACEBAND_MHZ))
+    pilots = (Pilot("Wren", BAND_R_MHZ), Pilot("Otter", BAND_R_MHZ))
     for powers_mw in ((25, 200), (200, 25)):
         gear = day_gear(DayProblem(pilots, one_heat=True), powers_mw)
         assert best_channels(gear).mhz == (5658, 5917)
 
 
 def test_a_pilot_alone_hears_nothing_and_gets_the_lowest_channel():
-    answer = best_channels(equal_pilots(1, RACEBAND_MHZ).gear)
+    answer = best_channels(equal_pilots(1, BAND_R_MHZ).gear)
     assert answer.mhz == (5658,)
     assert (answer.worst_margin_db, answer.best_margin_db) == (np.inf, np.inf)
     assert answer.is_exact
 
 
 def test_a_pilot_alone_stays_on_the_current_channel():
-    answer = best_channels(equal_pilots(1, RACEBAND_MHZ, current_mhz=5806).gear)
+    answer = best_channels(equal_pilots(1, BAND_R_MHZ, current_mhz=5806).gear)
     assert answer.mhz == (5806,)
 
 
@@ -91,13 +91,13 @@ def test_pilots_within_the_indifference_stay_where_they_are():
 
 
 def test_channels_of_the_day_come_before_wide_spacing():
-    pilots = (Pilot("Wren", RACEBAND_MHZ), Pilot("Otter", RACEBAND_MHZ))
+    pilots = (Pilot("Wren", BAND_R_MHZ), Pilot("Otter", BAND_R_MHZ))
     problem = DayProblem(pilots, one_heat=True, day_channels=(5732, 5843))
     assert best_channels(day_gear(problem, (25, 25))).mhz == (5732, 5843)
 
 
 def test_staying_comes_before_channels_of_the_day():
-    pilots = (Pilot("Wren", RACEBAND_MHZ, current_mhz=5658), Pilot("Otter", RACEBAND_MHZ))
+    pilots = (Pilot("Wren", BAND_R_MHZ, current_mhz=5658), Pilot("Otter", BAND_R_MHZ))
     problem = DayProblem(pilots, one_heat=True, day_channels=(5732, 5843))
     assert best_channels(day_gear(problem, (25, 25))).mhz == (5658, 5843)
 
@@ -243,15 +243,15 @@ def test_up_to_four_equal_pilots_are_spaced_by_60_percent_of_the_widest(count, s
 
 @pytest.mark.parametrize("count", [2, 3, 4])
 def test_pilots_of_band_r_at_25_mw_are_spaced_by_60_percent_of_the_widest(count):
-    answer = best_channels(equal_pilots(count, RACEBAND_MHZ).gear)
-    assert closest_mhz(answer.mhz) >= 0.6 * widest_spacing_mhz(RACEBAND_MHZ, count)
+    answer = best_channels(equal_pilots(count, BAND_R_MHZ).gear)
+    assert closest_mhz(answer.mhz) >= 0.6 * widest_spacing_mhz(BAND_R_MHZ, count)
 
 
 @pytest.mark.parametrize(("site", "power_mw"), [(PRESETS["hall"], 25), (PRESETS["hall"], 600), (Site(), 600)])
 def test_where_products_rule_on_an_even_grid_the_stages_themselves_give_spacing_up(site, power_mw):
     # Band R offers steps of 37 MHz only. A stressed receiver wants the ruler 0 1 3 7, which has neighbours at
     # half of the widest spacing: enumeration says the same.
-    heat = equal_pilots(4, RACEBAND_MHZ, power_mw, site)
+    heat = equal_pilots(4, BAND_R_MHZ, power_mw, site)
     answer = best_channels(heat.gear)
     assert answer.mhz == brute_force.best(heat.entries, place_of(site)).mhz == (5658, 5695, 5769, 5917)
 
@@ -373,7 +373,7 @@ def test_progress_tells_stage_nodes_and_the_best_so_far(monkeypatch):
         told.append((stage, nodes, margin_db))
         return True
 
-    answer = best_channels(equal_pilots(4, RACEBAND_MHZ).gear, keep_going=keep_going)
+    answer = best_channels(equal_pilots(4, BAND_R_MHZ).gear, keep_going=keep_going)
     stages = [stage for stage, _ in itertools.groupby(told, key=lambda row: row[0])]
     assert stages == ["best worst margin", "stressed margin", "choice among equals"]
     nodes = [row[1] for row in told]

@@ -13,7 +13,7 @@ from tests.radio import slow_model
 from tests.radio.slow_model import place_of
 
 MANY_NODES = 10_000_000
-RACEBAND_MHZ = tuple(range(5658, 5918, 37))
+BAND_R_MHZ = tuple(range(5658, 5918, 37))
 
 
 def everything(heat):
@@ -136,8 +136,8 @@ def test_bound_of_the_root_is_the_site_ceiling_of_equal_gear_less_products():
     ("heat", "most_nodes", "most_nodes_of_the_choice"),
     [
         (equal_pilots(2, usual_mhz()), 2, 39),
-        (equal_pilots(3, RACEBAND_MHZ), 3, 37),
-        (equal_pilots(4, RACEBAND_MHZ), 50, 93),
+        (equal_pilots(3, BAND_R_MHZ), 3, 37),
+        (equal_pilots(4, BAND_R_MHZ), 50, 93),
         (mix(2, 4, 8), 44, 20),
         (mix(9, 5, 8), 70, 26),
     ],
@@ -205,7 +205,7 @@ def test_descent_takes_the_least_spacing_for_enough():
 
 
 def test_descent_of_the_stressed_load_leaves_broken_rules_behind():
-    gear = equal_pilots(3, RACEBAND_MHZ).gear
+    gear = equal_pilots(3, BAND_R_MHZ).gear
     answer = np.empty(3, dtype=np.int64)
     limit = loads(gear, np.array([0, 3, 7]))[0].max() * 1.01
     stressed = kernel.descend(gear, np.array([[4, 4, 4]]), STRESSED, limit, answer)

@@ -19,7 +19,7 @@ from tests.allocator.mixes import equal_pilots, mix
 from tests.radio import slow_model
 from tests.radio.slow_model import place_of
 
-RACEBAND_MHZ = tuple(range(5658, 5918, 37))
+BAND_R_MHZ = tuple(range(5658, 5918, 37))
 
 
 def index(gear, mhz):
@@ -230,7 +230,7 @@ def opened(gear, placed, goal):
 
 
 def test_the_pilot_with_the_fewest_channels_left_is_next():
-    pilots = (Pilot("Wren", RACEBAND_MHZ), Pilot("Otter", (5658, 5732)), Pilot("Coot", (5695, 5806, 5880)))
+    pilots = (Pilot("Wren", BAND_R_MHZ), Pilot("Otter", (5658, 5732)), Pilot("Coot", (5695, 5806, 5880)))
     gear = day_gear(DayProblem(pilots, one_heat=True), (25, 25, 25))
     assert opened(gear, {}, WORST) == (1, [5658, 5732])
     assert opened(gear, {1: 5658}, WORST)[0] == 2
@@ -238,12 +238,12 @@ def test_the_pilot_with_the_fewest_channels_left_is_next():
 
 
 def test_of_two_with_as_few_channels_the_first_is_next():
-    assert opened(equal_pilots(3, RACEBAND_MHZ).gear, {}, WORST)[0] == 0
+    assert opened(equal_pilots(3, BAND_R_MHZ).gear, {}, WORST)[0] == 0
 
 
 @pytest.mark.parametrize(("goal", "power_mw"), [(WORST, 25), (WORST, 600), (STRESSED, 200), (CHOICE, 200)])
 def test_the_least_loaded_channel_is_tried_first(goal, power_mw):
-    heat = equal_pilots(4, RACEBAND_MHZ, power_mw)
+    heat = equal_pilots(4, BAND_R_MHZ, power_mw)
     placed = {0: 5658, 1: 5732, 2: 5843}
     _, tried = opened(heat.gear, placed, goal)
     which = 0 if goal == WORST else 1
@@ -253,11 +253,11 @@ def test_the_least_loaded_channel_is_tried_first(goal, power_mw):
 
 
 def test_the_choice_tries_the_current_channel_first_and_then_the_days_set():
-    pilots = (Pilot("Wren", RACEBAND_MHZ, current_mhz=5658), Pilot("Otter", RACEBAND_MHZ, current_mhz=5695))
+    pilots = (Pilot("Wren", BAND_R_MHZ, current_mhz=5658), Pilot("Otter", BAND_R_MHZ, current_mhz=5695))
     gear = day_gear(DayProblem(pilots, one_heat=True, day_channels=(5880, 5917)), (25, 25))
     assert opened(gear, {}, CHOICE) == (0, [5658, 5880, 5917, 5695, 5732, 5769, 5806, 5843])
     assert opened(gear, {0: 5658}, CHOICE)[1][:3] == [5695, 5880, 5917]
-    assert opened(gear, {}, WORST)[1] == list(RACEBAND_MHZ)
+    assert opened(gear, {}, WORST)[1] == list(BAND_R_MHZ)
 
 
 # The order of preference
@@ -272,7 +272,7 @@ def day(*pilots, day_channels=(5658, 5732, 5880)):
 
 
 def test_a_change_weighs_more_than_all_channels_outside_and_these_more_than_any_spacing():
-    moved = day(*(Pilot(name, RACEBAND_MHZ, current_mhz=5658) for name in "ABCDEFGHIJKL"))
+    moved = day(*(Pilot(name, BAND_R_MHZ, current_mhz=5658) for name in "ABCDEFGHIJKL"))
     nobody = {0: 5658, 1: 5658}
     one_moved = {0: 5658, 1: 5732}
     assert key(moved, one_moved) - key(moved, nobody) > 900_000_000
@@ -292,16 +292,16 @@ def test_a_change_weighs_more_than_all_channels_outside_and_these_more_than_any_
 )
 def test_key_of_a_whole_assignment(placed, changes, outside, closest_mhz):
     gear = day(
-        Pilot("Wren", RACEBAND_MHZ, current_mhz=5658),
-        Pilot("Otter", RACEBAND_MHZ, current_mhz=5880),
-        Pilot("Coot", RACEBAND_MHZ),
+        Pilot("Wren", BAND_R_MHZ, current_mhz=5658),
+        Pilot("Otter", BAND_R_MHZ, current_mhz=5880),
+        Pilot("Coot", BAND_R_MHZ),
     )
     assert key(gear, placed) == changes * 1_000_000_000 + outside * 1_000_000 + 100_000 - closest_mhz
 
 
 def test_key_of_a_part_adds_what_pilots_to_come_cannot_avoid():
     gear = day(
-        Pilot("Wren", RACEBAND_MHZ),
+        Pilot("Wren", BAND_R_MHZ),
         Pilot("Otter", (5658, 5769), current_mhz=5658),
         Pilot("Coot", (5732, 5806), current_mhz=5732),
     )
@@ -314,14 +314,14 @@ def test_key_of_a_part_adds_what_pilots_to_come_cannot_avoid():
 
 
 def test_key_of_a_part_asks_nothing_of_a_pilot_without_a_current_channel():
-    gear = day(Pilot("Wren", RACEBAND_MHZ), Pilot("Otter", RACEBAND_MHZ))
+    gear = day(Pilot("Wren", BAND_R_MHZ), Pilot("Otter", BAND_R_MHZ))
     stack = node(gear, {0: 5880})
     stack.live[1, 1, -1] = False
     assert kernel._key(gear, stack, 1) == 0
 
 
 def test_margins_are_rounded_to_tenths_and_stand_from_the_worst():
-    heat = equal_pilots(3, RACEBAND_MHZ, 600)
+    heat = equal_pilots(3, BAND_R_MHZ, 600)
     placed = {0: 5658, 1: 5695, 2: 5880}
     found = kernel._margin_tenths(heat.gear, node(heat.gear, placed), 3).tolist()
     assert found == list(brute_force.facts_of(heat.entries, tuple(placed.values())).tenths)
@@ -349,18 +349,18 @@ def dropped(gear, f_mhz, tried_mhz):
 
 
 def test_equal_gear_leaves_out_the_exchange_of_names():
-    assert dropped(equal_pilots(2, RACEBAND_MHZ).gear, 5732, (5658, 5695)) == [5658, 5695]
-    assert dropped(equal_pilots(2, RACEBAND_MHZ).gear, 5732, ()) == []
+    assert dropped(equal_pilots(2, BAND_R_MHZ).gear, 5732, (5658, 5695)) == [5658, 5695]
+    assert dropped(equal_pilots(2, BAND_R_MHZ).gear, 5732, ()) == []
 
 
 def test_unequal_gear_leaves_nothing_out():
-    pilots = (Pilot("Wren", RACEBAND_MHZ), Pilot("Otter", RACEBAND_MHZ))
+    pilots = (Pilot("Wren", BAND_R_MHZ), Pilot("Otter", BAND_R_MHZ))
     gear = day_gear(DayProblem(pilots, one_heat=True), (25, 200))
     assert dropped(gear, 5732, (5658, 5695)) == []
 
 
 def test_nothing_is_left_out_where_the_other_cannot_use_the_channel():
-    pilots = (Pilot("Wren", RACEBAND_MHZ), Pilot("Otter", (5658, 5695, 5917)))
+    pilots = (Pilot("Wren", BAND_R_MHZ), Pilot("Otter", (5658, 5695, 5917)))
     gear = day_gear(DayProblem(pilots, one_heat=True), (25, 25))
     assert dropped(gear, 5732, (5658, 5695)) == []
     assert dropped(gear, 5917, (5658, 5695)) == [5658, 5695]
@@ -378,7 +378,7 @@ def test_nothing_is_left_out_where_the_other_cannot_use_the_channel():
 )
 def test_an_exchange_that_moves_more_pilots_is_not_a_repetition(current_mhz, left_out):
     pilots = tuple(
-        Pilot(name, RACEBAND_MHZ, current_mhz=mhz)
+        Pilot(name, BAND_R_MHZ, current_mhz=mhz)
         for name, mhz in zip(("Wren", "Otter"), current_mhz, strict=True)
     )
     gear = day_gear(DayProblem(pilots, one_heat=True), (25, 25))

@@ -14,7 +14,7 @@ from server.radio.interference import (
 )
 from server.radio.site import PRESETS, Receiver, Site, with_receiver
 
-RACEBAND_MHZ = (5658, 5695, 5732, 5769, 5806, 5843, 5880, 5917)
+BAND_R_MHZ = (5658, 5695, 5732, 5769, 5806, 5843, 5880, 5917)
 
 
 def heat(*mhz, power_mw=25.0, **gear):
@@ -91,7 +91,7 @@ def test_a_stronger_neighbour_costs_its_decibels():
 
 
 def test_raceband_at_600_mw_is_unflyable():
-    found = margins(heat(*RACEBAND_MHZ, power_mw=600))
+    found = margins(heat(*BAND_R_MHZ, power_mw=600))
     assert [round(margin, 2) for margin in found] == [
         -12.25,
         -13.03,
@@ -159,7 +159,7 @@ def test_nobody_is_a_heat_without_margins():
 
 
 def test_stressed_margin_is_the_margin_with_an_intercept_point_10_db_lower():
-    stations = heat(*RACEBAND_MHZ[:5], power_mw=200)
+    stations = heat(*BAND_R_MHZ[:5], power_mw=200)
     poor = margins(stations, with_receiver(Site(), iip3_dbm=-20))
     stressed = [slot.stressed_margin_db for slot in heat_margins(stations, Site()).slots]
     assert stressed == pytest.approx(poor)
@@ -171,7 +171,7 @@ def test_stress_changes_nothing_where_nothing_mixes():
 
 
 def test_span_is_the_grade_with_the_intercept_point_5_db_to_either_side():
-    stations = heat(*RACEBAND_MHZ[:6], power_mw=200)
+    stations = heat(*BAND_R_MHZ[:6], power_mw=200)
     low = margins(stations, with_receiver(Site(), iip3_dbm=-15))
     high = margins(stations, with_receiver(Site(), iip3_dbm=-5))
     slots = heat_margins(stations, Site()).slots
@@ -226,7 +226,7 @@ def test_the_ceiling_is_reached_where_nothing_mixes():
 
 
 def test_shares_of_the_terms_sum_to_one_and_fall():
-    for slot in heat_margins(heat(*RACEBAND_MHZ, power_mw=200), Site()).slots:
+    for slot in heat_margins(heat(*BAND_R_MHZ, power_mw=200), Site()).slots:
         shares = [term.share for term in slot.terms]
         assert sum(shares) == pytest.approx(1.0)
         assert shares == sorted(shares, reverse=True)
@@ -235,7 +235,7 @@ def test_shares_of_the_terms_sum_to_one_and_fall():
 
 @pytest.mark.parametrize(("power_mw", "kind"), [(25, "carriers"), (600, "products")])
 def test_cause_by_kind_is_the_larger_half(power_mw, kind):
-    for slot in heat_margins(heat(*RACEBAND_MHZ, power_mw=power_mw), Site()).slots:
+    for slot in heat_margins(heat(*BAND_R_MHZ, power_mw=power_mw), Site()).slots:
         of_kind = sum(term.share for term in slot.terms if term.kind == kind)
         assert slot.limiting_cause.kind == kind
         assert slot.limiting_cause.share == pytest.approx(of_kind)
