@@ -11,7 +11,7 @@ from server.allocator.checks import faults_of
 from server.allocator.day import DaySearch, RoundPlan
 from server.allocator.errors import Cancelled
 from server.allocator.problem import DayProblem, Pilot
-from server.allocator.solve import plan_day
+from server.allocator.solve import plan_day, warm_up
 from server.radio.interference import Station, heat_margins, site_ceiling_db
 from server.radio.site import Site
 from tests.allocator.days import ALL_BANDS, equal_pilots, tuned
@@ -286,6 +286,7 @@ def test_free_channels_are_not_reduced(monkeypatch):
     def never(*_):
         raise AssertionError("channels were reduced")
 
+    warm_up()  # plans days of its own, where channels are reduced
     monkeypatch.setattr(DaySearch, "_fewer_channels", never)
     plan_day(DayProblem(equal_pilots(6), aircraft=3, day_channels="free", time_limit_s=None))
     plan_day(DayProblem(equal_pilots(6), aircraft=3, day_channels=tuned("R"), time_limit_s=None))

@@ -90,7 +90,7 @@ def test_a_stronger_neighbour_costs_its_decibels():
     assert margins([weak, strong]) == pytest.approx([-20 + 11.62 - 10, -20 + 11.62 + 10], abs=0.005)
 
 
-def test_raceband_at_600_mw_is_unflyable():
+def test_band_r_at_600_mw_is_unflyable():
     found = margins(heat(*BAND_R_MHZ, power_mw=600))
     assert [round(margin, 2) for margin in found] == [
         -12.25,
