@@ -49,7 +49,7 @@ NOT_MUTATED = ("server.allocator.compiled",)
 
 TEST_LIMIT_S = 3.0
 MOST_CASES = 60
-MUTANT_BUDGET_S = 15.0
+MUTANT_BUDGET_S = 6.0
 PATIENCE_S, PATIENCE = 10.0, 5.0
 """Processor seconds that a mutant may take: so many, and so many times what its tests usually take."""
 
