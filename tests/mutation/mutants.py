@@ -64,6 +64,7 @@ class Mutant:
 
     index    its place among all changes of the module
     scope    outermost function that holds it, as "function" or "Class.method"; empty at module level
+    text     the line that it begins on
     """
 
     module: str
@@ -73,11 +74,7 @@ class Mutant:
     operator: str
     before: str
     after: str
-
-    @property
-    def key(self) -> tuple[str, str, str, str]:
-        """What names this change also after lines have moved."""
-        return (self.module, self.scope, self.before, self.after)
+    text: str
 
 
 @dataclass(frozen=True)
@@ -92,8 +89,18 @@ class _Change:
 
 def mutants_of(module: str, source: str) -> list[Mutant]:
     """Every mutant of a module, in the order of its text."""
+    lines = source.splitlines()
     return [
-        Mutant(module, index, one.line, one.scope, one.operator, one.before, one.after)
+        Mutant(
+            module,
+            index,
+            one.line,
+            one.scope,
+            one.operator,
+            one.before,
+            one.after,
+            lines[one.line - 1].strip(),
+        )
         for index, one in enumerate(_Walk().changes(ast.parse(source)))
     ]
 

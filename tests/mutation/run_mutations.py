@@ -14,7 +14,7 @@ done in a copy of the project in a temporary folder, and a mutant is never writt
    `trial.py`). One that keeps them busy for many times as long as they usually take is stopped and counts as
    killed: nobody would miss an endless loop.
 3. `equivalent.toml` names mutants that change nothing that can be observed, with the reason; they count neither
-   way. An entry that fits no mutant is reported.
+   way. An entry that does not name just one mutant is reported.
 
 The compiled modules are mutated with the compiler switched off, since compiling takes longer than a test; all
 others while the compiled ones run compiled. Exit status 1 below ``WANTED_SHARE`` killed in a package.
@@ -63,14 +63,14 @@ def main(arguments: list[str]) -> int:
     began = time.perf_counter()
     modules = modules_of(PACKAGES)
     mutants = [one for module in modules if module not in NOT_MUTATED for one in found_in(module)]
-    reasons, stale = equivalents(mutants)
+    same, unclear = equivalents(mutants)
     wanted = [
         one
         for one in mutants
         if one.module.split(".")[1] in options.package
         and (not options.module or one.module.split(".")[-1] in options.module)
     ]
-    tried = sample([one for one in wanted if one.key not in reasons], options.sample, options.seed)
+    tried = sample([one for one in wanted if one not in same], options.sample, options.seed)
     with tempfile.TemporaryDirectory(prefix="mutations-") as folder:
         for name in SHARED:
             place(ROOT / name, Path(folder) / "copy" / name)
@@ -78,7 +78,7 @@ def main(arguments: list[str]) -> int:
             *campaign(Path(folder), [one for one in tried if one.module not in COMPILED_CORE], True, options),
             *campaign(Path(folder), [one for one in tried if one.module in COMPILED_CORE], False, options),
         ]
-    print_report(results, Counter(one.module for one in wanted if one.key in reasons), stale)
+    print_report(results, Counter(one.module for one in wanted if one in same), unclear)
     print(f"{len(results)} of {len(wanted)} mutants tried in {time.perf_counter() - began:.0f} s.")
     if options.json:
         options.json.write_text(json.dumps(results, indent=1), encoding="utf-8")
@@ -111,16 +111,25 @@ def found_in(module: str) -> list[Mutant]:
     return mutants_of(module, file.read_text(encoding="utf-8"))
 
 
-def equivalents(mutants: list[Mutant]) -> tuple[dict[tuple[str, str, str, str], str], list[str]]:
-    """Reasons by mutant, and entries that fit none."""
+def equivalents(mutants: list[Mutant]) -> tuple[set[Mutant], list[str]]:
+    """Mutants that change nothing, and entries that do not name just one mutant."""
     file = Path(__file__).with_name("equivalent.toml")
-    entries = tomllib.loads(file.read_text(encoding="utf-8")).get("mutant", [])
-    reasons = {
-        (f"server.{one['module']}", one.get("scope", ""), one["before"], one["after"]): one["reason"]
-        for one in entries
-    }
-    keys = {one.key for one in mutants}
-    return reasons, [" ".join(key) for key in reasons if key not in keys]
+    named, unclear = set(), []
+    for entry in tomllib.loads(file.read_text(encoding="utf-8"))["mutant"]:
+        found = [one for one in mutants if is_meant(one, entry)]
+        named.update(found[:1])
+        if len(found) != 1:
+            unclear.append(f"{len(found)} mutants are {entry}")
+    return named, unclear
+
+
+def is_meant(mutant: Mutant, entry: dict[str, str]) -> bool:
+    return (
+        mutant.module == f"server.{entry['module']}"
+        and mutant.scope == entry.get("scope", "")
+        and (mutant.before, mutant.after) == (entry["before"], entry["after"])
+        and entry.get("line", "") in mutant.text
+    )
 
 
 def sample(mutants: list[Mutant], size: int | None, seed: int) -> list[Mutant]:
@@ -195,7 +204,7 @@ def share_of(results: list[Result], package: str) -> float:
     return sum(map(is_killed, own)) / len(own) if own else 1.0
 
 
-def print_report(results: list[Result], equivalent: Counter[str], stale: list[str]) -> None:
+def print_report(results: list[Result], equivalent: Counter[str], unclear: list[str]) -> None:
     """The table by module, then everything that nobody noticed."""
     row = "{:<28}{:>9}{:>9}{:>10}{:>11}{:>11}{:>13}{:>9}"
     print(row.format("", "mutants", "killed", "timed out", "survived", "untouched", "equivalent", "killed"))
@@ -226,8 +235,8 @@ def print_report(results: list[Result], equivalent: Counter[str], stale: list[st
             file = one["module"].replace(".", "/") + ".py"
             scope = f" in {one['scope']}" if one["scope"] else ""
             print(f"{file}:{one['line']}{scope} {one['verdict']}: {one['before']}  ->  {one['after']}")
-    for entry in stale:
-        print(f"equivalent.toml: no such mutant any more: {entry}")
+    for entry in unclear:
+        print(f"equivalent.toml: {entry}")
 
 
 if __name__ == "__main__":
