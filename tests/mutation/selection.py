@@ -4,7 +4,6 @@ import ast
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from pathlib import Path
 
 from tests.mutation.measure import Measured
 from tests.mutation.mutants import Mutant
@@ -48,10 +47,12 @@ class Selection:
         found = self.calling.get(place, set()) if mutant.scope else self._by_name(mutant)
         # What only runs while a module is imported is called by no test: everybody who uses the module is asked.
         found = found or self.calling[mutant.module, ""]
-        own = Path(mutant.module.replace(".", "/")).name
+        own = f"test_{mutant.module.rpartition('.')[2]}"
         kills = self.kills[place]
+        # Every claim once before any of them with other seeds.
+        case = _case_numbers(sorted(found))
         ordered = sorted(
-            found, key=lambda test: (-kills[test], f"test_{own}" not in test, self.seconds[test], test)
+            found, key=lambda test: (-kills[test], case[test], own not in test, self.seconds[test], test)
         )
         chosen, spent = [], 0.0
         for test in ordered:
@@ -88,6 +89,17 @@ class Selection:
             | self.calling[mutant.module, ""]
             | {test for test in self.seconds if test.split("::")[0] in files}
         )
+
+
+def _case_numbers(tests: Iterable[str]) -> dict[str, int]:
+    """How many parameter sets of the same test come before each."""
+    seen: Counter[str] = Counter()
+    number = {}
+    for test in tests:
+        name = test.partition("[")[0]
+        number[test] = seen[name]
+        seen[name] += 1
+    return number
 
 
 def _functions(tree: ast.Module) -> Iterable[tuple[str, ast.FunctionDef]]:
