@@ -57,17 +57,10 @@ def how_many_can_fly(
     for aircraft in COMPARED_AIRCRAFT:
         trial = replace(problem, aircraft=aircraft, rounds=1, one_heat=False, heats_given=None)
         frame = frame_of(trial)
-        margin, bound = _Planner(trial, keep_going).quick_look()
-        rows.append(
-            CompareRow(
-                aircraft,
-                frame.heats,
-                margin,
-                bound,
-                picture_grade(margin) if margin is not None or frame.largest < 2 else 1.0,
-                frame.heats * minutes_a_heat,
-            )
-        )
+        look = _Planner(trial, keep_going).quick_look()
+        margin, bound = look or (None, None)
+        grade = picture_grade(margin) if look is not None else 1.0
+        rows.append(CompareRow(aircraft, frame.heats, margin, bound, grade, frame.heats * minutes_a_heat))
         if frame.heats == 1:
             break
     return tuple(rows)
@@ -102,7 +95,6 @@ class _Planner:
         self.caller = keep_going or (lambda _progress: True)
         self.started = time.perf_counter()
         self.nodes = 0
-        self.was_cancelled = False
         self.ran_out_of_time = False
         self.notes: list[str] = []
         self.warnings: list[str] = []
@@ -120,13 +112,13 @@ class _Planner:
             plan = self._day(level)
         return self._with_cure(plan)
 
-    def quick_look(self) -> tuple[float | None, float | None]:
-        """Worst margin and bound in dB of a first round, None where hard rules forbid it."""
+    def quick_look(self) -> tuple[float | None, float | None] | None:
+        """Worst margin and bound in dB of a first round; None where hard rules forbid one, or may do."""
         try:
             if not can_hold(self.problem):
-                return None, None
-        except UndecidedError as error:
-            raise Cancelled(NOT_DECIDED) from error
+                return None
+        except UndecidedError:
+            return None
         search = DaySearch(self.problem, levels_to_try(self.problem)[0].powers_mw, self._go_on)
         margin, bound = search.first_round_margins_db()
         return finite_or_none(margin), finite_or_none(bound)
@@ -351,8 +343,9 @@ class _Planner:
             heats = -(-len(self.problem.pilots) // largest) + 1
             aircraft = -(-len(self.problem.pilots) // heats)
             trial = replace(self.problem, aircraft=aircraft, one_heat=False, rounds=1)
-            margin, _ = _Planner(trial, self.caller).quick_look()
-            if margin is not None or aircraft == 1:
+            look = _Planner(trial, self.caller).quick_look()
+            if look is not None:
+                margin, _ = look
                 margin_words = f"worst margin {_tenths(margin)} dB, " if margin is not None else ""
                 cures.insert(
                     0,
@@ -369,7 +362,6 @@ class _Planner:
 
     def _go_on(self, stage: str, nodes: int, margin_db: float | None) -> bool:
         if not self.caller(Progress(stage, self.nodes + nodes, margin_db)):
-            self.was_cancelled = True
             raise Cancelled("the planning was cancelled")
         limit = self.problem.time_limit_s
         if limit is not None and time.perf_counter() - self.started > limit:

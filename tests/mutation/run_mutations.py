@@ -6,13 +6,13 @@
 Outside the normal test run: it takes minutes. `mutants.py` says what is changed and what is left alone. Work is
 done in a copy of the project in a temporary folder, and a mutant is never written to a file at all.
 
-1. Every test of `tests/radio`, `tests/allocator` and `tests/reference` runs once, and is noted with the
-   functions that it calls (`measure.py`). A test beyond ``TEST_LIMIT_S`` is left out, and of one
-   with more than ``MOST_CASES`` parameter sets only so many are taken, evenly.
-2. Every mutant meets the tests that call its function: those first that killed a neighbour, then one case of every
-   test, those of its own file and the quickest before the others, then their other cases, up to ``MUTANT_BUDGET_S`` in all, until one fails (`selection.py`,
-   `trial.py`). One that keeps them busy for many times as long as they usually take is stopped and counts as
-   killed: nobody would miss an endless loop.
+1. Every test of `tests/radio`, `tests/allocator` and `tests/reference` runs once, and is noted with the functions
+   that it calls (`measure.py`). A test beyond ``TEST_LIMIT_S`` is left out, and of one with more than
+   ``MOST_CASES`` parameter sets only so many are taken, evenly.
+2. Every mutant meets the tests that call its function, until one fails (`selection.py`, `trial.py`): those first
+   that killed a neighbour, then one case of every test, those of its own file and the quickest before the others,
+   then their other cases, up to ``MUTANT_BUDGET_S`` in all. One that keeps them busy for many times as long as
+   they usually take is stopped and counts as killed: nobody would miss an endless loop.
 3. `equivalent.toml` names mutants that change nothing that can be observed, with the reason; they count neither
    way. An entry that does not name just one mutant is reported.
 
