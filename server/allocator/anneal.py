@@ -158,6 +158,17 @@ def _overall(rules, channel, heat_of):
 
 
 @compiled
+def broken_rules(gear, rules, heats, heat_of, channel):
+    """How many hard rules a round breaks: 0 where it is sound, whatever its margins are."""
+    total = 0.0
+    for heat in range(heats):
+        broken, _, _ = _rules(gear, rules, heat_of, channel, heat)
+        total += broken
+    beyond, _ = _overall(rules, channel, heat_of)
+    return total + beyond
+
+
+@compiled
 def _energy(rules, broken, unequal, again, loads, beyond, in_use):
     return (
         HARD * (broken.sum() + beyond)

@@ -113,7 +113,7 @@ class DaySearch:
         rules = self._everybody()
         found = [self._improve(rules, start, anneal.HOTTEST_DB) for start in starts]
         best = min(found, key=lambda one: self._rank(rules, one))
-        if self._rank(rules, best)[0] >= anneal.HARD and self.usable is not self.gear.usable:
+        if not self._is_sound(rules, best) and self.usable is not self.gear.usable:
             # The fixed day's set is too small for a heat: everybody may leave it, and the plan says who does.
             self.usable = self.gear.usable
             return self._first_round(self._starts())
@@ -202,7 +202,7 @@ class DaySearch:
         for pilot in self._changed(channel)[changes:]:
             channel[pilot] = self.gear.current[pilot]
         found = self._improve(rules, RoundPlan(start.heat_of, channel), anneal.HOTTEST_DB)
-        return found if self._rank(rules, found)[0] < anneal.HARD else None
+        return found if self._is_sound(rules, found) else None
 
     def _changed(self, channel: np.ndarray) -> list[int]:
         current = self.gear.current
@@ -226,11 +226,7 @@ class DaySearch:
             most_changes=self._moves(first.channel),
         )
         found = [first, *(self._improve(rules, start, REDUCING_CHANNEL_PRICE_DB) for start in starts)]
-        good = [
-            one
-            for one in found
-            if self._rank(rules, one)[0] < anneal.HARD and self._worst_db(one) >= floor_db - 1e-9
-        ]
+        good = [one for one in found if self._is_sound(rules, one) and self._worst_db(one) >= floor_db - 1e-9]
         return min(good, key=lambda one: (len(set(one.channel.tolist())), -self._worst_db(one)))
 
     # Later rounds
@@ -266,7 +262,7 @@ class DaySearch:
             return None
         found = [self._improve_heats(rules, start, first) for start in starts]
         best = min(found, key=lambda one: self._rank(rules, one))
-        if self._rank(rules, best)[0] < anneal.HARD:
+        if self._is_sound(rules, best):
             return best
         try:
             heat_of = find_round(self._fixed_rules(rules, first))
@@ -387,20 +383,27 @@ class DaySearch:
             self.was_stopped = True
         return not self.was_stopped
 
-    def _rank(self, rules: anneal.Round, found: RoundPlan) -> tuple[float, float]:
-        """Energy without random moves: broken rules first, then the rest."""
+    def _is_sound(self, rules: anneal.Round, one: RoundPlan) -> bool:
+        """Whether a round breaks no hard rule. Its energy alone does not tell: a good margin lowers it."""
+        return self._broken(rules, one) == 0.0
+
+    def _broken(self, rules: anneal.Round, one: RoundPlan) -> float:
+        return float(anneal.broken_rules(self.gear, rules, self.frame.heats, one.heat_of, one.channel))
+
+    def _rank(self, rules: anneal.Round, one: RoundPlan) -> tuple[float, float, float]:
+        """Broken hard rules first, then the energy as it stands, then the margin; smaller is better."""
         energy = anneal.improve(
             self.gear,
             rules,
             self.frame.heats,
-            found.heat_of.copy(),
-            found.channel.copy(),
+            one.heat_of.copy(),
+            one.channel.copy(),
             0,
             1.0,
             1.0,
             self.random,
         )
-        return float(energy), -self._worst_db(found)
+        return self._broken(rules, one), float(energy), -self._worst_db(one)
 
     def _worst_db(self, one: RoundPlan) -> float:
         return min(self.heat_margin_db(one, heat) for heat in range(self.frame.heats))

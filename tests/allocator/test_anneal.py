@@ -139,6 +139,23 @@ def test_energy_is_that_of_the_rules_and_margins_looked_at_one_by_one(changes, s
     assert energy == pytest.approx(energy_of(gear_of_some(), rules, 2, *start), abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("changes", "start", "broken"),
+    [
+        ({}, SOUND, 0),
+        ({}, CLOSE, 4),  # P1 and P2 on one channel, both 17 MHz from P0; P3 and P4 on one channel
+        ({"apart": pairs_of(5, (0, 2), (3, 4))}, SOUND, 1),
+        ({"together": pairs_of(5, (0, 1), (0, 3), (1, 3))}, SOUND, 2),
+        ({"capacity": 2}, SOUND, 1),
+        ({"current": np.array([1, 0, -1, 5, 2]), "most_changes": 1}, SOUND, 2),
+        ({"allowed": np.array([[0, 1], [1, 1], [1, 0], [1, 0], [1, 1]], dtype=np.bool_)}, SOUND, 2),
+    ],
+)
+def test_broken_rules_are_counted_whatever_the_margins_are(changes, start, broken):
+    rules = rules_of(**changes)
+    assert anneal.broken_rules(gear_of_some(), rules, 2, *map(np.array, start)) == broken
+
+
 def test_heats_nobody_flies_in_have_the_least_energy_and_no_error():
     rules = rules_of(3, heats=3, smallest=0, channel_price=0.0)
     *_, energy = walk(rules, [0, 1, 2], [0, 1, 2], steps=0, gear=gear_of_some(3), heats=3)

@@ -308,6 +308,18 @@ def test_a_fixed_set_too_small_for_a_heat_is_left_by_some():
     assert any("outside the day's set" in warning for warning in plan.warnings)
 
 
+def test_good_margins_do_not_hide_a_broken_rule():
+    # 5658 and 5705 are closer than wanted, yet past the end of the protection ratio: the margin is as good as any.
+    day = DayProblem(
+        equal_pilots(3),
+        aircraft=3,
+        minimum_spacing_mhz=60,
+        day_channels=(5658, 5705, 5780),
+        time_limit_s=None,
+    )
+    assert faults_of(plan_day(day), day) == ()
+
+
 def test_a_fixed_set_binds_whoever_has_a_channel_of_it():
     pilots = (*equal_pilots(3), Pilot("Otter", (5720, 5740)), Pilot("Umber", (5732, 5740)))
     day = DayProblem(pilots, aircraft=3, day_channels=(5658, 5732, 5806, 5880), time_limit_s=None)
