@@ -50,7 +50,6 @@ class DayAnswer:
     gear: Gear
     frame: Frame
     rounds: tuple[RoundPlan, ...]
-    worst_margin_db: float
     bound_db: float
     moves: int
     notes: tuple[str, ...]
@@ -81,8 +80,7 @@ class DaySearch:
         if self.problem.day_channels == "auto":
             first = self._fewer_channels([first, *starts], floor_db)
         rounds = self._later_rounds(first, floor_db)
-        worst_db = min(self._worst_db(one) for one in rounds)
-        return DayAnswer(self.gear, self.frame, tuple(rounds), worst_db, bound_db, moves, notes)
+        return DayAnswer(self.gear, self.frame, tuple(rounds), bound_db, moves, notes)
 
     def _bound_db(self) -> float:
         rounds = range(1, self.problem.rounds + 1)

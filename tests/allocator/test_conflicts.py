@@ -314,6 +314,30 @@ def test_a_lifted_rule_is_absent_and_all_others_stay():
     assert without("window").apart.sum() == 2
 
 
+def test_a_pair_that_is_lifted_stays_together_through_a_third():
+    pilots = (
+        Pilot("Wren", (5700,), together=frozenset({"Rook"})),
+        Pilot("Rook", (5800,), together=frozenset({"Coot"})),
+        Pilot("Coot", (5900,)),
+    )
+    day = DayProblem(pilots, aircraft=3)
+    ends = [rule for rule in all_rules(day) if rule.rows != (0, 2)]
+    assert round_rules(day, ends).together.sum() == 6
+    one_only = [rule for rule in all_rules(day) if rule.rows not in ((0, 2), (1, 2))]
+    assert round_rules(day, one_only).together.sum() == 2
+
+
+def test_a_pilot_who_has_left_before_the_first_heat_flies_in_none():
+    day = DayProblem((Pilot("Wren", (5700,), before=1), Pilot("Rook", (5800,))), aircraft=1, rounds=2)
+    assert first_conflict(day).rules == ("Wren may fly in no heat",)
+
+
+def test_what_one_heat_more_would_not_cure_is_not_said_to_be():
+    nothing = (Pilot("Wren", ()), Pilot("Rook", (5800,)))
+    for wishes in ({"one_heat": True}, {"aircraft": 1}, {"aircraft": 2}):
+        assert not first_conflict(DayProblem(nothing, **wishes)).is_cured_by_one_heat_more
+
+
 def test_one_heat_may_hold_everybody():
     pilots = tuple(Pilot(name, (5700,)) for name in NAMES)
     assert round_rules(DayProblem(pilots, aircraft=2, one_heat=True)).capacity == 5

@@ -39,14 +39,14 @@ def mhz_of(search, one):
 
 def test_a_start_of_a_sound_round_has_spaced_channels_in_every_heat():
     pilots = [Pilot(f"P{row}", (5700, 5710, 5730)) for row in range(3)]
-    pilots += [Pilot("P3", (5710, 5800)), Pilot("P4", (5700,))]
-    search = search_for(*pilots, aircraft=3)
-    start = search._spaced_start([0, 1, 0, 1, 1])
-    assert start.heat_of.tolist() == [0, 1, 0, 1, 1]
-    assert all(mhz in pilot.channels_mhz for mhz, pilot in zip(mhz_of(search, start), pilots, strict=True))
-    for x, y in combinations(range(5), 2):
-        if start.heat_of[x] == start.heat_of[y]:
-            assert abs(mhz_of(search, start)[x] - mhz_of(search, start)[y]) >= 20
+    pilots += [Pilot("P3", (5710, 5800)), Pilot("P4", (5700,)), Pilot("P5", (5700, 5720))]
+    search = search_for(*pilots, aircraft=2)
+    start = search._spaced_start([0, 1, 0, 1, 2, 2])
+    mhz = mhz_of(search, start)
+    assert start.heat_of.tolist() == [0, 1, 0, 1, 2, 2]
+    assert all(own in pilot.channels_mhz for own, pilot in zip(mhz, pilots, strict=True))
+    for x, y in combinations(range(6), 2):
+        assert start.heat_of[x] != start.heat_of[y] or abs(mhz[x] - mhz[y]) >= 20
 
 
 def test_a_start_within_a_set_too_small_takes_what_there_is():
@@ -130,6 +130,10 @@ def test_heats_are_fitted_to_who_may_fly_where():
     search = search_for(*pilots, aircraft=2, rounds=2)
     second = search._rules(2)
     # Heats 3 and 4: P01 only in the fourth, P02 only in the third, P03 in neither.
+    free = search._rules(1)
+    assert search._fitted(
+        np.array([1, 0, 1, 0]), free._replace(allowed=np.ones((4, 2), dtype=bool))
+    ).tolist() == [1, -1, 1, 0]
     assert search._fitted(np.array([0, 0, 1, 1]), second).tolist() == [0, 1, 0, -1]
     assert search._fitted(np.array([1, -1, 0, -1]), second).tolist() == [1, 1, 0, -1]
 
@@ -190,10 +194,21 @@ def test_later_rounds_count_whom_everybody_has_met_and_start_from_turned_ones(mo
 
 
 def test_the_fullest_round_bounds_the_day():
-    # Two fly the first round, four the second.
-    late = [Pilot(name, ALL_BANDS, after=1) for name in ("Otter", "Umber")]
-    search = search_for(*equal_pilots(2), *late, aircraft=4, rounds=2)
+    # Two fly the second round, two the first and the third, four the last.
+    rules = [{}, {}, {"after": 3}, {"after": 3}]
+    pilots = [replace(pilot, **own) for pilot, own in zip(equal_pilots(4), rules, strict=True)]
+    search = search_for(*pilots, aircraft=4, rounds=4)
     assert search._bound_db() == pytest.approx(8.0 - 10 * np.log10(3), abs=0.01)
+    early = [
+        replace(pilot, before=2 if own else None) for pilot, own in zip(equal_pilots(4), rules, strict=True)
+    ]
+    search = search_for(*early, aircraft=4, rounds=4)
+    assert search._bound_db() == pytest.approx(8.0 - 10 * np.log10(3), abs=0.01)
+    before = [
+        replace(pilot, before=1 if own else None) for pilot, own in zip(equal_pilots(4), rules, strict=True)
+    ]
+    search = search_for(*before, aircraft=4, rounds=2)  # two who never come
+    assert search._bound_db() == pytest.approx(8.0)
 
 
 @pytest.mark.parametrize(
@@ -267,6 +282,7 @@ class Ladder(DaySearch):
             DayProblem(equal_pilots(2), retune_worth_db=price_db, aircraft=2), [25.0, 25.0], lambda *_: True
         )
         self.margins_db = margins_db
+        self.asked = 0
 
     def _moves(self, channel):
         return int(channel[0])
@@ -275,6 +291,7 @@ class Ladder(DaySearch):
         return self.margins_db[int(one.channel[0])]
 
     def _with_at_most(self, changes, _start):
+        self.asked += 1
         return rung(changes) if self.margins_db[changes] is not None else None
 
 
@@ -298,6 +315,12 @@ def rung(moves):
 def test_moves_are_as_few_as_lift_the_margin_by_their_price(margins_db, price_db, moves):
     kept, count, _ = Ladder(margins_db, price_db)._kept_channels(rung(len(margins_db) - 1))
     assert count == moves == kept.channel[0]
+
+
+def test_fewer_moves_are_looked_for_by_halving():
+    ladder = Ladder([1.0 + moves / 10 for moves in range(65)], price_db=6.0)
+    assert ladder._kept_channels(rung(64))[1] == 60
+    assert ladder.asked <= 1 + 2 * 6
 
 
 def test_where_nothing_is_moved_there_is_nothing_to_keep():

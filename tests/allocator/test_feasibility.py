@@ -204,3 +204,46 @@ def test_pilots_who_fly_together_are_one_block():
     assert found is not None
     assert found[0] == found[2] == found[4] != found[1] == found[3]
     assert find_round(plain_rules(5, 2, together=together, capacity=2)) is None
+
+
+def test_a_heat_of_eleven_without_a_way_is_seen_at_once():
+    # Eleven who differ where ten have room: every order leads to the same few states.
+    choices = [tuple(range(5700 + row, 5885 + row, 3)) for row in range(11)]
+    assert spaced_channels(choices, 20) is None
+    assert spaced_channels(choices[:9], 20) is not None
+    assert spaced_channels([choices[0]] * 11, 20) is None
+
+
+def test_who_has_fewest_channels_left_is_settled_first():
+    # One who has a single channel: whoever else took it first would have to be taken back.
+    choices = [(5700, 5720, 5740, 5760)] * 3 + [(5700,)]
+    found = lasting_channels(choices, [[0, 1, 2, 3]], 20, node_limit=4)
+    assert found is not None
+    assert found[3] == 5700
+
+
+def test_who_fits_in_fewest_heats_is_placed_first():
+    # P5 flies only in the first heat, which the others would fill.
+    allowed = np.ones((6, 3), dtype=bool)
+    allowed[5, 1:] = False
+    found = find_round(plain_rules(6, 3, allowed=allowed, capacity=2), node_limit=6)
+    assert found is not None
+    assert found[5] == 0
+
+
+def test_of_those_who_fit_equally_the_largest_block_is_placed_first():
+    # Two single pilots in the two heats would leave no room for three together.
+    together = np.zeros((5, 5), dtype=bool)
+    for x, y in itertools.permutations((2, 3, 4), 2):
+        together[x, y] = True
+    found = find_round(plain_rules(5, 2, together=together, capacity=3), node_limit=3)
+    assert found is not None
+    assert found[2] == found[3] == found[4]
+
+
+def test_a_place_is_given_up_for_another_by_whoever_can_go_elsewhere():
+    # Three for three single places; who looks first would take the place that another needs.
+    allowed = np.array([[1, 1, 1], [1, 1, 0], [1, 0, 0]], dtype=bool)
+    assert find_round(plain_rules(3, 3, allowed=allowed, capacity=1), node_limit=3) == [2, 1, 0]
+    allowed = np.array([[1, 1, 0], [1, 1, 0], [1, 1, 0]], dtype=bool)
+    assert find_round(plain_rules(3, 3, allowed=allowed, capacity=1), node_limit=0) is None

@@ -145,6 +145,19 @@ def test_a_search_that_ends_without_any_channels_says_so(monkeypatch):
         plan_day(day_of(3, one_heat=True))
 
 
+def test_a_gap_within_a_hundredth_of_a_decibel_is_none(monkeypatch):
+    def bound_above(by_db):
+        best = solve.DaySearch.run
+        return lambda search: replace(best(search), bound_db=search._worst_db(best(search).rounds[0]) + by_db)
+
+    for by_db, status in ((0.004, "optimal"), (0.006, "feasible")):
+        with monkeypatch.context() as patch:
+            patch.setattr(solve.DaySearch, "run", bound_above(by_db))
+            plan = plan_day(day_of(4, aircraft=2))
+        assert plan.gap_db == pytest.approx(by_db)
+        assert plan.status == status
+
+
 # Limits
 
 
@@ -234,12 +247,26 @@ def test_given_heats_are_not_offered_another():
     assert [cure.split()[1] for cure in plan.conflicts[0].cures] == ["nearer"]
 
 
+def test_a_single_pilot_with_a_bad_picture_is_offered_no_other_heat():
+    # Only the own link counts for one alone, so this is a plan of good margins.
+    assert plan_day(day_of(1, site=BAD_PICTURES)).status == "optimal"
+
+
 def test_heats_of_unequal_size_are_made_smaller_from_the_largest():
     plan = plan_day(day_of(5, aircraft=3, site=BAD_PICTURES))
     assert plan.conflicts[0].cures[0].startswith("Fly one more heat a round, at most 2 at once")
 
 
 # How many can fly
+
+
+def test_the_table_is_of_one_round_whatever_the_day_has():
+    # Otter comes for the second round only, and is counted as if there was no other.
+    late = Pilot("Otter", ALL_BANDS, after=2)
+    rows = how_many_can_fly(
+        DayProblem((*equal_pilots(3), late), rounds=2, time_limit_s=None), minutes_a_heat=5
+    )
+    assert rows[0].worst_grade == 1.0
 
 
 def test_the_table_ends_where_one_heat_holds_everybody():
