@@ -109,9 +109,11 @@ def verdicts(
             yield mutant, trial(mutant, tree, batches)
 
     def trial(mutant: Mutant, tree: ast.Module, batches: list[list[str]]) -> Callable[[], str]:
-        usual_s = sum(selection.seconds[test] for batch in batches for test in batch)
-        limit_s = order["patience_s"] + order["patience"] * usual_s
-        return lambda: put_to_tests(mutant.module, file_of(mutant.module), tree, batches, limit_s)
+        limited = [
+            (batch, order["patience_s"] + order["patience"] * sum(selection.seconds[test] for test in batch))
+            for batch in batches
+        ]
+        return lambda: put_to_tests(mutant.module, file_of(mutant.module), tree, limited)
 
     for mutant, text in side_by_side(tasks(), order["jobs"], order["wall_s"]):
         yield mutant, json.loads(text) if text else {"verdict": TIMED_OUT, "by": ""}

@@ -16,6 +16,7 @@ import json
 import os
 import resource
 import sys
+import time
 import traceback
 from collections.abc import Callable, Sequence
 from contextlib import redirect_stderr, redirect_stdout
@@ -96,13 +97,17 @@ def measure(
 
 
 def put_to_tests(
-    module: str, file: Path, tree: ast.Module, batches: Sequence[Sequence[str]], cpu_s: float
+    module: str, file: Path, tree: ast.Module, batches: Sequence[tuple[Sequence[str], float]]
 ) -> str:
-    """Run batches of tests on a mutant until one test fails; JSON of the verdict and of that test."""
-    resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 2))
+    """Run batches of tests on a mutant until one test fails; JSON of the verdict and of that test.
+
+    batches   tests, and the processor seconds after which the whole process is stopped
+    """
     resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
     sys.meta_path.insert(0, _OneMutant(module, file, tree))
-    for tests in batches:
+    for tests, limit_s in batches:
+        until_s = int(time.process_time() + limit_s) + 1
+        resource.setrlimit(resource.RLIMIT_CPU, (until_s, resource.RLIM_INFINITY))
         selection = _Selection(tests)
         files = dict.fromkeys(test.split("::")[0] for test in tests)
         # Anything but "all passed" is a mutant noticed: a test failed, or the program cannot even be imported.
