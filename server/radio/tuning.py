@@ -101,7 +101,7 @@ def _labelled(channels: tuple[Channel, ...]) -> Carriers:
 def _range(word: str, low: str, high: str) -> Carriers:
     if _NUMBER.fullmatch(low) and _NUMBER.fullmatch(high):
         return _labelled(_channels_between(word, _mhz(word, low), _mhz(word, high)))
-    if low in BANDS:
+    if low in BANDS or high in BANDS:
         raise _error(word, "goes from band to band", "list whole bands one by one, such as A B F")
     first = _channel(word, low)
     # "R1-8" is what people type for R1-R8.
@@ -139,7 +139,7 @@ def _channel(word: str, upper: str) -> Channel:
         return _numbered(word, match[1], match[2])
     if upper == "ALL":
         raise _error(word, "names no band", "write A B E F R where the set tunes all the usual bands")
-    if len(upper) > 1 and set(upper) <= set(BANDS):
+    if set(upper) <= set(BANDS):
         raise _error(word, "has no space between its bands", f"write {' '.join(upper)}")
     if len(upper) == 1 and upper.isalpha():
         raise _unknown_band(word, upper)

@@ -42,8 +42,10 @@ def run(order: dict[str, Any]) -> dict[str, Any]:
     for mutant, verdict in verdicts(mutants, sources, selection, order):
         found.append({**asdict(mutant), **verdict})
         selection.was_killed(mutant, verdict["by"])
+        if verdict["verdict"] not in (KILLED, TIMED_OUT):
+            say(f"{mutant.module}:{mutant.line} {verdict['verdict']}: {mutant.before}  ->  {mutant.after}")
         if len(found) % PROGRESS_EVERY == 0:
-            survived = sum(one["verdict"] != KILLED for one in found)
+            survived = sum(one["verdict"] not in (KILLED, TIMED_OUT) for one in found)
             say(
                 f"{len(found)} of {len(mutants)} mutants, {survived} not killed, "
                 f"{time.perf_counter() - began:.0f} s"

@@ -33,6 +33,7 @@ class Selection:
         self.seconds = {one.test: one.seconds for one in tests}
         self.spans = {module: _spans(ast.parse(text)) for module, text in sources.items()}
         self.trees = {module: ast.parse(text) for module, text in sources.items()}
+        self.at_import = {module: set(_called_at_import(tree)) for module, tree in self.trees.items()}
         self.calling: dict[tuple[str, str], set[str]] = defaultdict(set)
         self.kills: dict[tuple[str, str], Counter[str]] = defaultdict(Counter)
         for one in tests:
@@ -45,8 +46,9 @@ class Selection:
         """Batches of tests."""
         place = (mutant.module, mutant.scope)
         found = self.calling.get(place, set()) if mutant.scope else self._by_name(mutant)
-        # What only runs while a module is imported is called by no test: everybody who uses the module is asked.
-        found = found or self.calling[mutant.module, ""]
+        # What runs while a module is imported has done so before a test begins: all who use the module are asked.
+        if not found or mutant.scope in self.at_import[mutant.module]:
+            found = found | self.calling[mutant.module, ""]
         own = f"test_{mutant.module.rpartition('.')[2]}"
         kills = self.kills[place]
         # Every claim once before any of them with other seeds.
@@ -124,6 +126,17 @@ def _spans(tree: ast.Module) -> list[tuple[str, int, int]]:
         )
         for scope, node in _functions(tree)
     ]
+
+
+def _called_at_import(tree: ast.Module) -> Iterable[str]:
+    """Functions that a module calls itself to fill its constants."""
+    for node in tree.body:
+        if not isinstance(node, ast.FunctionDef | ast.ClassDef):
+            yield from (
+                one.func.id
+                for one in ast.walk(node)
+                if isinstance(one, ast.Call) and isinstance(one.func, ast.Name)
+            )
 
 
 def _names_defined(tree: ast.Module, line: int) -> Iterable[str]:

@@ -147,6 +147,16 @@ def test_a_flag_is_named_beside_other_reasons():
     assert (verdict.inside, verdict.flagged, len(verdict.reasons)) == (False, True, 2)
 
 
+def test_too_much_power_on_a_flagged_carrier_is_outside_and_flagged():
+    verdict = judge(5645, 200, own((5300, 6000, 25)), OCCUPIED_MHZ)
+    assert (verdict.inside, verdict.flagged, len(verdict.reasons)) == (False, True, 2)
+
+
+def test_a_carrier_is_allowed_that_lies_in_any_one_of_the_ranges():
+    apart = own((5650, 5725), (5725, 5875))
+    assert allowed_mhz([5700, 5800, 5725, 5900], apart, OCCUPIED_MHZ) == (5700, 5800)
+
+
 def test_the_permit_allows_the_table_less_the_upper_channels_of_band_e_and_all_of_band_l():
     allowed = allowed_mhz([channel.mhz for channel in CATALOGUE], PERMIT, OCCUPIED_MHZ)
     refused = {channel.label for channel in CATALOGUE if channel.mhz not in allowed}

@@ -92,6 +92,7 @@ def test_each_carrier_is_listed_once_in_ascending_order():
         ("5875-5725", "5875-5725", "runs backwards", "write 5725-5875"),
         ("A1-R8", "A1-R8", "within one band", "A1-A8 R1-R8"),
         ("A-F", "A-F", "from band to band", "such as A B F"),
+        ("R1-F", "R1-F", "from band to band", "such as A B F"),
         ("5801-5804", "5801-5804", "holds no channel", "widen the range"),
         ("ABEFR", "ABEFR", "no space between its bands", "write A B E F R"),
         ("5.8", "5.8", "not in whole MHz", "write 5800"),
