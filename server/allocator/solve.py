@@ -9,6 +9,7 @@ from threading import Lock
 
 import numpy as np
 
+from server.allocator.changes import trade_offs
 from server.allocator.conflicts import can_hold, find_conflicts, find_lasting_conflict
 from server.allocator.day import DayAnswer, DaySearch
 from server.allocator.errors import Cancelled, ProblemError
@@ -20,6 +21,7 @@ from server.allocator.plan import CompareRow, Conflict, DayPlan, Heat, Progress,
 from server.allocator.power import SAME_LEVEL_DB, PowerLevel, hot_pilots, levels_to_try
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.provisional import provisional_channel
+from server.allocator.rest import RestOfDay
 from server.allocator.schedule import frame_of
 from server.allocator.scoring import day_gear, finite_or_none, gear_of, margins_db
 from server.radio.grade import is_flyable, picture_grade
@@ -84,6 +86,11 @@ def _warm_up() -> None:
     crowd = tuple(Pilot(str(number), (5658, 5695, 5732, 5769)) for number in range(4))
     provisional_channel(crowd[0], (), DayProblem((), aircraft=2))
     _Planner(DayProblem(crowd, aircraft=2, rounds=2, time_limit_s=None), None).run()
+    trade_offs(
+        RestOfDay(
+            DayProblem(crowd, aircraft=5), (Heat(1, 1, (Slot("0", 5658, 25.0),), None, None, False),), 1, 25.0
+        )
+    )
     for node_limit in (1, 1_000):  # also what is only asked of a search that was stopped
         day = DayProblem(crowd[:3], one_heat=True, node_limit=node_limit, time_limit_s=None)
         _Planner(day, None).run()

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from server.allocator.checks import faults_of, heat_faults
+from server.allocator.checks import broken_rules, faults_of, heat_faults
 from server.allocator.plan import DayPlan, Heat, Slot
 from server.allocator.problem import DayProblem, Pilot
 from server.radio.interference import Station, heat_margins
@@ -263,3 +263,50 @@ def test_a_margin_above_its_bound_is_a_fault():
     assert faults_of(alone, day) == ()
     assert faults_of(replace(alone, bound_db=8.0), day) == ("the worst margin is above its bound",)
     assert faults_of(replace(plan, bound_db=plan.worst_margin_db + 3.0), day_with()) == ()
+
+
+class TestWithFlownHeats:
+    """Rook and Wren flew heat 1 of round 1; Coot and Otter are ahead in heat 2, then round 2."""
+
+    def rest(self, *round_2, second=(COOT, OTTER)):
+        return plan_of(heat_of(1, 1, WREN, ROOK), heat_of(2, 1, *second), *round_2)
+
+    def sound(self):
+        return self.rest(heat_of(3, 2, WREN, ROOK), heat_of(4, 2, COOT, OTTER))
+
+    def test_what_was_flown_breaks_no_rule_any_more(self):
+        day = day_with(Wren={"apart": frozenset({"Rook"})}, bans_mhz=(5658,))
+        late = self.rest(second=(COOT, OTTER))
+        assert broken_rules(late, day, 1) == []
+        assert broken_rules(late, day, 0) != []
+
+    def test_what_is_ahead_does(self):
+        day = day_with(Coot={"apart": frozenset({"Otter"})})
+        assert any(
+            "Heat 2: Coot and Otter must not share" in fault for fault in broken_rules(self.sound(), day, 1)
+        )
+        assert not any("Heat 2" in fault for fault in broken_rules(self.sound(), day, 2))
+
+    def test_a_round_that_has_begun_may_be_missed_but_not_flown_twice(self):
+        day = day_with()
+        assert broken_rules(self.rest(second=(COOT,)), day, 1) == []
+        assert broken_rules(self.rest(second=(COOT, WREN)), day, 1) == ["Round 1: Wren flies 2 times"]
+
+    def test_a_round_ahead_is_flown_once_by_everybody(self):
+        found = broken_rules(self.rest(heat_of(3, 2, WREN, ROOK), heat_of(4, 2, COOT)), day_with(), 1)
+        assert found == ["Round 2: Otter flies 0 times"]
+
+    def test_a_channel_may_change_after_what_was_flown(self):
+        retuned = ("Wren", 5843, 25.0)
+        plan = self.rest(heat_of(3, 2, retuned, ROOK), heat_of(4, 2, COOT, OTTER))
+        assert broken_rules(plan, day_with(), 1) == []
+        assert broken_rules(plan, day_with(), 0) == ["Wren changes channel between heats: 5658, 5843 MHz"]
+
+    def test_a_heat_that_was_set_is_asked_for_only_ahead(self):
+        day = day_with(Otter={"heat": 1})
+        assert broken_rules(self.sound(), day, 1) == []
+        assert broken_rules(self.sound(), day, 0) == ["Heat 1: Otter is missing"]
+
+    def test_those_who_belong_together_are_judged_ahead(self):
+        day = day_with(Wren={"together": frozenset({"Coot"})})
+        assert broken_rules(self.sound(), day, 1) == ["Round 2: Wren and Coot fly in different heats"]

@@ -31,7 +31,12 @@ from tests.mutation.measure import Recorder
 
 MOST_MEMORY_BYTES = 6 << 30
 LIBRARIES = ("numba", "numpy.testing", "server.storage.migrate", "server.storage.session")
-COMPILED_CORE = ("server.allocator.compiled", "server.allocator.kernel", "server.allocator.anneal")
+COMPILED_CORE = (
+    "server.allocator.compiled",
+    "server.allocator.kernel",
+    "server.allocator.moves_core",
+    "server.allocator.anneal",
+)
 # Libraries are loaded before pytest could rewrite their assertions; it says so, which is no fault of a test.
 QUIET = ("-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning")
 
