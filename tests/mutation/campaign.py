@@ -5,11 +5,13 @@ Started by `run_mutations.py` in a copy of the project, with the compiler on or 
 """
 
 import ast
+import hashlib
 import json
 import os
 import select
 import signal
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict
@@ -76,23 +78,40 @@ def measured(order: dict[str, Any]) -> tuple[list[Measured], list[str]]:
 
 
 def measured_once(tests: list[str], limit_s: float, order: dict[str, Any]) -> list[Measured]:
-    """Tests file by file, several files at once."""
+    """Tests file by file, several files at once. A file is measured anew only where it or the program changed."""
     packages = tuple(order["packages"])
     by_file: dict[str, list[str]] = {}
     for test in tests:
         by_file.setdefault(test.split("::")[0], []).append(test)
+    kept = {file: _kept_at(file, own, limit_s, order) for file, own in by_file.items()}
 
     def work(own: list[str]) -> Callable[[], str]:
         return lambda: measure(own, ROOT, packages, limit_s, order["most_cases"])
 
-    found: list[Measured] = []
-    tasks = ((file, work(own)) for file, own in by_file.items())
+    tasks = ((file, work(own)) for file, own in by_file.items() if not kept[file].exists())
     for file, text in side_by_side(tasks, order["jobs"], order["wall_s"] * 10):
         if text is None:
             raise RuntimeError(f"{file} could not be measured")
-        for one in json.loads(text):
+        kept[file].parent.mkdir(exist_ok=True)
+        kept[file].write_text(text, encoding="utf-8")
+    found: list[Measured] = []
+    for file in by_file:
+        for one in json.loads(kept[file].read_text(encoding="utf-8")):
             found.append(Measured(**{**one, "places": {(module, line) for module, line in one["places"]}}))
     return found
+
+
+def _kept_at(file: str, tests: list[str], limit_s: float, order: dict[str, Any]) -> Path:
+    """Where the measures of a test file are kept for the next run: named by all that they depend on."""
+    everything = [
+        *(file_of(module) for module in order["all_modules"]),
+        *(one for one in sorted((ROOT / "tests").rglob("*.py")) if not one.name.startswith("test_")),
+        ROOT / file,
+    ]
+    name = hashlib.sha256(repr((tests, limit_s, order["most_cases"], order["is_compiled"])).encode())
+    for one in everything:
+        name.update(one.read_bytes())
+    return Path(tempfile.gettempdir()) / "bandstand-measured-tests" / f"{name.hexdigest()[:32]}.json"
 
 
 def verdicts(

@@ -1,13 +1,15 @@
 """Which test calls which function of the program, and how long it takes.
 
 A mutant is put only to the tests that call the function it sits in. A test that needs longer than a limit is
-left out and counted; so is one that fails without any mutant, as may happen where nothing is compiled.
+left out and counted; so is one that fails without any mutant, as may happen where nothing is compiled, and the
+other parameter sets of a test of which some took too long.
 """
 
 import functools
 import signal
 import sys
 import time
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -27,7 +29,7 @@ class Measured:
     """What one test did.
 
     places    functions called while it ran
-    seconds   on this machine, while others may have used it too
+    seconds   of the processor, so that a busy machine leaves no test out
     passed    False: failed, skipped, or stopped at the limit
     """
 
@@ -35,6 +37,9 @@ class Measured:
     seconds: float = 0.0
     passed: bool = False
     places: set[Place] = field(default_factory=set)
+
+
+MOST_TOO_LONG = 3
 
 
 class TooLong(BaseException):
@@ -53,13 +58,14 @@ class Recorder:
         self.packages = packages
         self.limit_s = limit_s
         self.most_cases = most_cases
+        self.too_long: Counter[str] = Counter()
         self.seen: set[CodeType] = set()
         self.found: list[Measured] = []
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         cases: dict[str, list[pytest.Item]] = {}
         for item in items:
-            cases.setdefault(item.nodeid.partition("[")[0], []).append(item)
+            cases.setdefault(_claim(item.nodeid), []).append(item)
         items[:] = [
             some[number * len(some) // min(len(some), self.most_cases)]
             for some in cases.values()
@@ -74,23 +80,28 @@ class Recorder:
                 cached.cache_clear()
         self.seen.clear()
         self.found.append(Measured(item.nodeid, passed=True))
-        signal.signal(signal.SIGALRM, self._stop)
-        signal.setitimer(signal.ITIMER_REAL, self.limit_s)
-        began = time.perf_counter()
+        signal.signal(signal.SIGPROF, self._stop)
+        signal.setitimer(signal.ITIMER_PROF, self.limit_s)
+        began = time.process_time()
         sys.settrace(self._enter)
         try:
             return (yield)
         finally:
             sys.settrace(None)
-            signal.setitimer(signal.ITIMER_REAL, 0.0)
-            self.found[-1].seconds = time.perf_counter() - began
+            signal.setitimer(signal.ITIMER_PROF, 0.0)
+            self.found[-1].seconds = time.process_time() - began
             self.found[-1].places = self._places()
+
+    def pytest_runtest_setup(self, item: pytest.Item) -> None:
+        if self.too_long[_claim(item.nodeid)] >= MOST_TOO_LONG:
+            pytest.skip("others of its cases took too long")
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if not report.passed:
             self.found[-1].passed = False
 
     def _stop(self, _signal: int, _frame: FrameType | None) -> None:
+        self.too_long[_claim(self.found[-1].test)] += 1
         raise TooLong
 
     def _enter(self, frame: FrameType, _event: str, _arg: object) -> None:
@@ -107,3 +118,8 @@ class Recorder:
         for name, module in list(sys.modules.items()):
             if name.startswith(self.packages):
                 yield from (one for one in vars(module).values() if hasattr(one, "cache_clear"))
+
+
+def _claim(test: str) -> str:
+    """A test without its parameter set."""
+    return test.partition("[")[0]

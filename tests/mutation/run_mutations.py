@@ -8,7 +8,8 @@ done in a copy of the project in a temporary folder, and a mutant is never writt
 
 1. Every test of `tests/radio`, `tests/allocator` and `tests/reference` runs once, and is noted with the functions
    that it calls (`measure.py`). A test beyond ``TEST_LIMIT_S`` is left out, and of one with more than
-   ``MOST_CASES`` parameter sets only so many are taken, evenly.
+   ``MOST_CASES`` parameter sets only so many are taken, evenly. The measures of a test file are kept in the
+   folder for temporary files until it or the program changes.
 2. Every mutant meets the tests that call its function, until one fails (`selection.py`, `trial.py`): those first
    that killed a neighbour, then one case of every test, those of its own file and the quickest before the others,
    then their other cases, up to ``MUTANT_BUDGET_S`` in all. One that keeps them busy for many times as long as

@@ -4,12 +4,13 @@ import ast
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 from tests.mutation.measure import Measured
 from tests.mutation.mutants import Mutant
 
-FIRST_BATCH = 24
-"""Tests that meet a mutant first; most mutants never see the others, nor the files that hold them."""
+BATCHES = (4, 24)
+"""How many tests meet a mutant first, and by then; most never see the others, nor the files that hold them."""
 
 
 class Selection:
@@ -61,7 +62,8 @@ class Selection:
             if spent + self.seconds[test] <= self.budget_s or not chosen:
                 chosen.append(test)
                 spent += self.seconds[test]
-        return [batch for batch in (chosen[:FIRST_BATCH], chosen[FIRST_BATCH:]) if batch]
+        batches = (chosen[first:end] for first, end in pairwise((0, *BATCHES, None)))
+        return [batch for batch in batches if batch]
 
     def was_killed(self, mutant: Mutant, by: str) -> None:
         """Remember a test that noticed."""

@@ -4,8 +4,10 @@ import ast
 
 import pytest
 
+from tests.mutation.measure import Measured
 from tests.mutation.mutants import mutants_of, mutated
 from tests.mutation.run_mutations import found_in, modules_of, sample
+from tests.mutation.selection import Selection
 
 
 def changes(source):
@@ -77,3 +79,30 @@ def test_a_sample_is_spread_over_the_modules_and_the_same_for_a_seed():
     assert drawn == sample(mutants, 60, seed=1) != sample(mutants, 60, seed=2)
     large = {one.module for one in mutants if sum(x.module == one.module for x in mutants) > 40}
     assert large <= {one.module for one in drawn}
+
+
+READ_ON_IMPORT = "def read():\n    return a + 1\n\n\nX = read()\n\n\ndef double():\n    return X * 2\n"
+
+
+def selected(tests):
+    selection = Selection({"module": READ_ON_IMPORT}, {}, tests, budget_s=10.0)
+    return selection.for_mutant(mutants_of("module", READ_ON_IMPORT)[0])
+
+
+def test_what_runs_on_import_meets_the_tests_of_the_whole_module():
+    again = Measured("test_a.py::test_imports_again", 0.1, True, {("module", 1)})
+    reader = Measured("test_b.py::test_doubles", 0.1, True, {("module", 8)})
+    assert sorted(*selected([again, reader])) == [again.test, reader.test]
+
+
+def test_few_tests_meet_a_mutant_first_and_each_only_once():
+    tests = [Measured(f"test_a.py::test_{number}", 0.1, True, {("module", 1)}) for number in range(40)]
+    batches = selected(tests)
+    assert [len(batch) for batch in batches] == [4, 20, 16]
+    assert {test for batch in batches for test in batch} == {one.test for one in tests}
+
+
+def test_no_batch_is_empty():
+    assert [len(batch) for batch in selected([Measured("test_a.py::test", 0.1, True, {("module", 1)})])] == [
+        1
+    ]
