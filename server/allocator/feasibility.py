@@ -4,6 +4,7 @@ Margins play no part here: only who may fly with whom, in which heat, and that e
 channel at the least spacing.
 """
 
+import math
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 NODE_LIMIT = 20_000
+FIRST_SHARE = 1_000
+"""Nodes after which a search begins anew for the first time."""
 
 
 class UndecidedError(Exception):
@@ -39,9 +42,58 @@ class RoundRules:
 def find_round(rules: RoundRules, node_limit: int = NODE_LIMIT) -> list[int] | None:
     """Heat of every pilot in some round that keeps the rules; None when there is provably none.
 
-    Raises UndecidedError at the node limit.
+    A search that leads nowhere begins anew, each time with a longer breath, and places those first whom it could
+    not place before (Boussemart, Hemery, Lecoutre and Sais 2004, "Boosting systematic search by weighting
+    constraints"). Raises UndecidedError at the node limit.
     """
-    return _RoundSearch(rules, node_limit).run()
+    if _is_crowded(rules):
+        return None
+    search = _RoundSearch(rules)
+    share = FIRST_SHARE
+    while True:
+        try:
+            return search.run(min(share, node_limit))
+        except UndecidedError:
+            node_limit -= share
+            if node_limit <= 0:
+                raise
+            share *= 2
+
+
+def _is_crowded(rules: RoundRules) -> bool:
+    """Whether more pilots have no channel outside some range than all heats together have room for in it."""
+    bound = [own for own in rules.choices if own]
+    heats = rules.allowed.shape[1]
+    for low in {own[0] for own in bound}:
+        inside = sorted((own for own in bound if own[0] >= low), key=lambda own: own[-1])
+        mhz: set[int] = set()
+        for count, own in enumerate(inside, start=1):
+            mhz.update(own)
+            if count > heats and count > heats * _most_spaced(mhz, rules.spacing_mhz):
+                return True
+    return False
+
+
+def _most_spaced(mhz: set[int], spacing_mhz: int) -> float:
+    """How many of some channels one heat can hold; any number where there is no spacing."""
+    if spacing_mhz <= 0:
+        return math.inf
+    count, next_mhz = 0, 0
+    for one in sorted(mhz):
+        if one >= next_mhz:
+            count, next_mhz = count + 1, one + spacing_mhz
+    return count
+
+
+def channels_of_round(rules: RoundRules, heat_of: Sequence[int]) -> list[int | None]:
+    """A channel for every pilot of a round that `find_round` found; None where any will do."""
+    channel: list[int | None] = [None] * len(heat_of)
+    for heat in set(heat_of):
+        members = [pilot for pilot, own in enumerate(heat_of) if own == heat]
+        spaced = spaced_channels([rules.choices[pilot] for pilot in members], rules.spacing_mhz)
+        for pilot, mhz in zip(members, spaced or (), strict=True):
+            channel[pilot] = mhz
+    return channel
 
 
 def spaced_channels(choices: Sequence[tuple[int, ...] | None], spacing_mhz: int) -> list[int | None] | None:
@@ -116,18 +168,24 @@ def lasting_channels(
 
 
 class _RoundSearch:
-    """Blocks of pilots who fly together are placed one after the other, next the one with fewest heats left."""
+    """Blocks of pilots who fly together are placed one after the other, next the one with fewest heats left.
 
-    def __init__(self, rules: RoundRules, node_limit: int) -> None:
+    weights  how often a block was left without a heat, in all runs so far
+    """
+
+    def __init__(self, rules: RoundRules) -> None:
         self.rules = rules
-        self.nodes_left = node_limit
         self.heats = rules.allowed.shape[1]
-        self.members: list[list[int]] = [[] for _ in range(self.heats)]
         self.blocks = self._blocks()
+        self.weights = [1] * len(self.blocks)
+        self.spaced: dict[tuple[tuple[int, ...], ...], bool] = {}
+
+    def run(self, node_limit: int) -> list[int] | None:
+        """Heat of every pilot, None if there is provably none. Raises UndecidedError at the node limit."""
+        self.nodes_left = node_limit
+        self.members: list[list[int]] = [[] for _ in range(self.heats)]
         self.open = set(range(len(self.blocks)))
         self.fits = [[self._fit(block, heat) for heat in range(self.heats)] for block in self.blocks]
-
-    def run(self) -> list[int] | None:
         if not self._place():
             return None
         heat_of = [-1] * len(self.rules.choices)
@@ -151,7 +209,10 @@ class _RoundSearch:
             return True
         if not self._has_room():
             return False
-        number = min(self.open, key=lambda one: (sum(self.fits[one]), -len(self.blocks[one]), one))
+        number = min(
+            self.open,
+            key=lambda one: (sum(self.fits[one]) / self.weights[one], -len(self.blocks[one]), one),
+        )
         self.open.remove(number)
         tried: set[tuple[object, ...]] = set()
         for heat in sorted(range(self.heats), key=lambda one: (len(self.members[one]), one)):
@@ -176,6 +237,8 @@ class _RoundSearch:
         before = {other: self.fits[other][heat] for other in self.open}
         for other in self.open:
             self.fits[other][heat] = before[other] and self._fit(self.blocks[other], heat)
+            if before[other] and not any(self.fits[other]):
+                self.weights[other] += 1
         return before
 
     def _take_back(self, number: int, heat: int, before: dict[int, bool]) -> None:
@@ -211,5 +274,13 @@ class _RoundSearch:
             len(members) <= rules.capacity
             and bool(rules.allowed[block, heat].all())
             and not rules.apart[np.ix_(members, members)].any()
-            and spaced_channels([rules.choices[pilot] for pilot in members], rules.spacing_mhz) is not None
+            and self._is_spaced(members)
         )
+
+    def _is_spaced(self, members: list[int]) -> bool:
+        own = tuple(
+            sorted(choices for pilot in members if (choices := self.rules.choices[pilot]) is not None)
+        )
+        if own not in self.spaced:
+            self.spaced[own] = spaced_channels(own, self.rules.spacing_mhz) is not None
+        return self.spaced[own]

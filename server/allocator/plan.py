@@ -32,17 +32,51 @@ class Heat:
     proved: bool
 
 
+CureKind = Literal[
+    "more heats",
+    "more at once",
+    "gear",
+    "unpin",
+    "lift ban",
+    "apart",
+    "spotter",
+    "together",
+    "after",
+    "before",
+    "heat",
+    "spacing",
+    "take out",
+    "leave out",
+]
+
+
+@dataclass(frozen=True)
+class Cure:
+    """A change of the question after which rules in conflict can hold, as solving it has shown.
+
+    number     aircraft at once, MHz of a channel or of a spacing, or a heat, whatever the kind is about
+    callsigns  whose gear, pin or wish it changes
+    """
+
+    kind: CureKind
+    words: str
+    number: int = 0
+    callsigns: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True)
 class Conflict:
     """Hard rules that cannot hold together; without any one of them the rest can.
 
-    is_cured_by_one_heat_more  to plan with one heat more a round is among the cures
+    is_cured_by_one_heat_more  to plan with more heats a round is among the cures
+    remedies                   those of the cures that a program can read
     """
 
     rules: tuple[str, ...]
     explanation: str
     cures: tuple[str, ...]
     is_cured_by_one_heat_more: bool = False
+    remedies: tuple[Cure, ...] = ()
 
 
 @dataclass(frozen=True)

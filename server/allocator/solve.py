@@ -9,15 +9,18 @@ from threading import Lock
 
 import numpy as np
 
+from server.allocator.any_day import heats_of_day
 from server.allocator.changes import trade_offs
-from server.allocator.conflicts import can_hold, find_conflicts, find_lasting_conflict
+from server.allocator.checks import broken_rules
+from server.allocator.conflicts import find_conflicts
 from server.allocator.day import DayAnswer, DaySearch
 from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.feasibility import UndecidedError
 from server.allocator.given import GivenAnswer, channels_for_heats
 from server.allocator.heat import HeatAnswer, best_channels, best_worst_margin
+from server.allocator.holding import can_all_meet, can_hold, some_day
 from server.allocator.kernel import Gear
-from server.allocator.plan import CompareRow, Conflict, DayPlan, Heat, Progress, Slot, Status
+from server.allocator.plan import CompareRow, Conflict, Cure, DayPlan, Heat, Progress, Slot, Status
 from server.allocator.power import SAME_LEVEL_DB, PowerLevel, hot_pilots, levels_to_try
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.provisional import provisional_channel
@@ -103,6 +106,7 @@ class _Planner:
         self.started = time.perf_counter()
         self.nodes = 0
         self.ran_out_of_time = False
+        self.is_cancelled = False
         self.notes: list[str] = []
         self.warnings: list[str] = []
 
@@ -134,21 +138,39 @@ class _Planner:
 
     def _conflicts(self) -> tuple[Conflict, ...]:
         try:
-            if self.problem.heats_given is None:
-                return find_conflicts(self.problem)
-            alone = [one for heat in self.problem.heats_given for one in find_conflicts(self._alone(heat))]
-            lasting = None if alone else find_lasting_conflict(self.problem, self.problem.heats_given)
-            return (lasting,) if lasting else tuple(alone)
+            return find_conflicts(self.problem)
+        except UndecidedError as error:
+            if self.problem.one_heat or self.problem.heats_given is not None:
+                raise Cancelled(NOT_DECIDED) from error
+            return ()  # a search for a good day may come upon one all the same
+
+    def _day(self, level: PowerLevel) -> DayPlan:
+        """The best day found, or any that keeps the hard rules where the search for a good one comes to none."""
+        try:
+            # The search settles the channels as if everybody were there from the start.
+            plan = self._good_day(level) if can_all_meet(self.problem) else None
+        except (Cancelled, UndecidedError):
+            if self.is_cancelled:
+                raise
+            return self._any_day(level)
+        return self._any_day(level) if plan is None or broken_rules(plan, self.problem) else plan
+
+    def _any_day(self, level: PowerLevel) -> DayPlan:
+        try:
+            day = some_day(self.problem)
         except UndecidedError as error:
             raise Cancelled(NOT_DECIDED) from error
-
-    def _alone(self, heat: Sequence[str]) -> DayProblem:
-        members = tuple(
-            replace(pilot, after=None, before=None, heat=None, together=frozenset())
-            for pilot in self.problem.pilots
-            if pilot.callsign in heat
+        assert day is not None  # conflicts were looked for before
+        heats, gear = heats_of_day(self.problem, day, level.powers_mw, self._go_on)
+        planned = tuple(
+            self._heat(heat.number, heat.round, heat.rows, heat.mhz, level, gear, False) for heat in heats
         )
-        return replace(self.problem, pilots=members, heats_given=None, one_heat=True)
+        self.notes.append(
+            "Few heats keep every hard rule: these are the first that were found, with good channels for them. "
+            "Nothing is proved of the day."
+        )
+        channels = {row: mhz for heat in heats for row, mhz in zip(heat.rows, heat.mhz, strict=True)}
+        return self._finish("feasible", planned, None, level, moves=_moves(self.problem, channels))
 
     # Power
 
@@ -232,7 +254,7 @@ class _Planner:
         chosen = tuple(int(mhz) for mhz in answer.gear.mhz[answer.channel[list(heat)]])
         return alone.is_exact and alone.mhz == chosen
 
-    def _day(self, level: PowerLevel) -> DayPlan:
+    def _good_day(self, level: PowerLevel) -> DayPlan:
         search = DaySearch(self.problem, level.powers_mw, self._go_on)
         answer = search.run()
         self.nodes += search.steps_done
@@ -346,6 +368,7 @@ class _Planner:
             return plan
         largest = max(len(heat.slots) for heat in plan.heats)
         cures = ["Fly nearer to one's own receivers, or start farther from the other pilots."]
+        remedies: tuple[Cure, ...] = ()
         if largest > 1 and self.problem.heats_given is None:
             heats = -(-len(self.problem.pilots) // largest) + 1
             aircraft = -(-len(self.problem.pilots) // heats)
@@ -354,21 +377,24 @@ class _Planner:
             if look is not None:
                 margin, _ = look
                 margin_words = f"worst margin {_tenths(margin)} dB, " if margin is not None else ""
-                cures.insert(
-                    0,
+                words = (
                     f"Fly one more heat a round, at most {aircraft} at once: {margin_words}"
-                    f"worst picture grade {picture_grade(margin):.1f}.",
+                    f"worst picture grade {picture_grade(margin):.1f}."
                 )
+                cures.insert(0, words)
+                remedies = (Cure("more heats", words, aircraft),)
         conflict = Conflict(
             ("Every slot has a picture of grade 2.5 or better",),
             f"The worst slot would have grade {picture_grade(plan.worst_margin_db):.1f}: do not fly it.",
             tuple(cures),
-            is_cured_by_one_heat_more=len(cures) > 1,
+            is_cured_by_one_heat_more=bool(remedies),
+            remedies=remedies,
         )
         return replace(plan, conflicts=(conflict,), seconds=time.perf_counter() - self.started)
 
     def _go_on(self, stage: str, nodes: int, margin_db: float | None) -> bool:
         if not self.caller(Progress(stage, self.nodes + nodes, margin_db)):
+            self.is_cancelled = True
             raise Cancelled("the planning was cancelled")
         limit = self.problem.time_limit_s
         if limit is not None and time.perf_counter() - self.started > limit:

@@ -1,6 +1,6 @@
 """The channel plan: what its page receives, gathered from where the day stands and from its jobs."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, ClassVar
@@ -10,6 +10,7 @@ from sqlmodel import Session
 from server.allocator.plan import CompareRow
 from server.radio.grade import grade_word, picture_grade
 from server.services import plans
+from server.services.cures import CAN_BE_CARRIED_OUT
 from server.services.days import can_publish, settings_of
 from server.services.jobs import Job, Jobs
 from server.services.planning import COMPARE, PLAN, Answer, Comparison
@@ -80,6 +81,7 @@ class PlanPage(Page):
     one_heat_more: int
     published_at: datetime | None
     told: Told | None = None
+    can_be_carried_out: Collection[str] = frozenset(CAN_BE_CARRIED_OUT)
     form: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
     grade_of: GradeOf = grade_of

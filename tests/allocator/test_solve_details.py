@@ -203,8 +203,9 @@ def undecided(_problem):
 
 def test_rules_that_are_not_decided_end_the_planning(monkeypatch):
     monkeypatch.setattr(solve, "find_conflicts", undecided)
-    with pytest.raises(Cancelled, match="search"):
-        plan_day(day_of(3))
+    for wishes in ({"one_heat": True}, {"heats_given": (("P00", "P01"),)}):
+        with pytest.raises(Cancelled, match="search"):
+            plan_day(day_of(3, **wishes))
 
 
 # Pictures that nobody should fly by

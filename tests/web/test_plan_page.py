@@ -48,6 +48,7 @@ def pilot_id(database, day, callsign):
 def job_ended(app, day):
     job = app.state.jobs.latest(day.id, "plan") or app.state.jobs.latest(day.id, "compare")
     assert job.ended.wait(PATIENCE_S)
+    return job
 
 
 def publish_as_seen(director, day, **fields):
@@ -336,8 +337,9 @@ class TestComputing:
         page = director.get("/days/infe/plan").text
         assert "No plan holds all rules" in page
         assert "Otter can use only 5800 MHz" in page
-        assert "Give Otter other gear" in page
-        assert "Plan with one more heat" not in page
+        assert "Otter and Rook can use only 5800 MHz, and they always fly in the same heat." in page
+        assert "<li>Plan without Otter</li>" in page
+        assert "more, at most" not in page
         with database.write() as session:
             pilots.aircraft_of(session, pilots.by_callsign_key(session, day.id, "rook").id)[0].tunes = "F"
         assert "No plan holds all rules" not in director.get("/days/infe/plan").text
@@ -352,7 +354,42 @@ class TestComputing:
         job_ended(app, day)
         page = director.get("/days/crwd/plan").text
         assert "At most 3 fly at once" in page
-        assert "Plan with one more heat, 2 at once" in page
+        assert "Plan one heat more, at most 2 at once</button>" in page
+
+    def test_a_cure_is_carried_out_and_the_day_planned_again(self, director, app, database):
+        with database.write() as session:
+            day = make_day(session, code="cure", aircraft=2)
+            make_pilot(session, day, "Otter", tunes="F4", together="Rook")
+            make_pilot(session, day, "Rook", tunes="F4")
+            make_pilot(session, day, "Wren")
+        director.post("/days/cure/plan/compute")
+        job = job_ended(app, day)
+        remedies = [cure.kind for cure in job.result.plan.conflicts[0].remedies]
+        press = {"job": str(job.number), "conflict": "1", "cure": str(remedies.index("together") + 1)}
+        assert director.post("/days/cure/plan/cure", data=press).status_code == 303
+        assert job_ended(app, day).number > job.number
+        with database.read() as session:
+            assert pilots.by_callsign_key(session, day.id, "otter").together == ""
+        overtaken = director.post("/days/cure/plan/cure", data=press)
+        assert overtaken.status_code == 409
+        assert "the day was planned again meanwhile" in overtaken.text
+
+    def test_a_cure_that_is_not_there_or_not_for_a_button_is_refused_in_words(self, director, app, database):
+        with database.write() as session:
+            day = make_day(session, code="mend")
+            make_pilot(session, day, "Otter", tunes="F4", after_heat=9)
+            make_pilot(session, day, "Rook", tunes="F4")
+        director.post("/days/mend/plan/compute")
+        number = str(job_ended(app, day).number)
+        kinds = [cure.kind for cure in job_ended(app, day).result.plan.conflicts[0].remedies]
+        for conflict, cure in (("1", "99"), ("9", "1"), ("1", "0")):
+            press = {"job": number, "conflict": conflict, "cure": cure}
+            refused = director.post("/days/mend/plan/cure", data=press)
+            assert refused.status_code == 422
+            assert "There is no such cure" in refused.text
+        press = {"job": number, "conflict": "1", "cure": str(kinds.index("after") + 1)}
+        refused = director.post("/days/mend/plan/cure", data=press)
+        assert "Only people can do this: Have Otter there from the first heat." in refused.text
 
     def test_a_plan_that_nobody_should_fly_offers_one_more_heat(self, director, app, database):
         with database.write() as session:

@@ -7,7 +7,8 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
 from server.allocator import solve
-from server.services import draft_changes, live, planning, plans
+from server.allocator.plan import Cure
+from server.services import cures, draft_changes, live, planning, plans
 from server.services.days import day_with
 from server.services.draft_changes import StaleDraftError
 from server.services.errors import InputError, OvertakenError, RefusedError, ServiceError
@@ -89,6 +90,21 @@ def choose_aircraft(
     except InputError as error:
         return _not_done(request, code, database, jobs, form, error)
     return compute_plan(request, code, {}, database, jobs)
+
+
+@router.post("/days/{code}/plan/cure")
+def cure_conflict(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
+) -> Response:
+    """Carry out a cure that a planning named, and plan again."""
+    try:
+        answer, cure = _named_cure(jobs, _day_id(code, database), form)
+        with database.write() as session:
+            cures.carry_out(session, day_with(session, code), cure, now)
+    except (InputError, OvertakenError, RefusedError) as error:
+        return _not_done(request, code, database, jobs, form, error)
+    again: dict[str, str] = {"keep_heats": "yes"} if answer.question.are_heats_given else {}
+    return compute_plan(request, code, again, database, jobs)
 
 
 @router.post("/days/{code}/plan/compare")
@@ -227,6 +243,20 @@ def _fields_shown(form: FormText) -> set[str]:
     """The fields that stand on the page and so carry their own sentence."""
     shown = {"answers_for", "callsigns"}
     return shown | EDITOR_FIELDS if form.get("heat") and form.get("pilot") else shown
+
+
+def _named_cure(jobs: Jobs, day_id: int, form: FormText) -> tuple[Answer, Cure]:
+    """The cure that a button stands for. Raises OvertakenError once another planning has begun."""
+    job = jobs.latest(day_id, PLAN)
+    answer = job.result if job else None
+    if job is None or not isinstance(answer, Answer) or job.number != whole_number(form, "job"):
+        raise OvertakenError("This conflict is gone: the day was planned again meanwhile.")
+    number, place = whole_number(form, "conflict"), whole_number(form, "cure")
+    conflicts = dict(enumerate(answer.plan.conflicts, start=1))
+    remedies = dict(enumerate(conflicts[number].remedies, start=1)) if number in conflicts else {}
+    if place not in remedies:
+        raise InputError({"cure": "There is no such cure: use the buttons of the page."})
+    return answer, remedies[place]
 
 
 def _told(session: Session, day: FieldDay, form: FormText, error: ServiceError) -> Told:
