@@ -1,6 +1,7 @@
 """What takes most of a slot's margin, in words that a pilot can act on."""
 
 from collections import Counter
+from collections.abc import Sequence
 
 from server.radio.interference import SlotMargin, Term
 
@@ -23,19 +24,24 @@ def cause_words(slot: SlotMargin) -> str:
         return ALONE
     if alike := _alike_words(slot):
         return alike
-    where = _where(term.offset_mhz)
-    if term.kind == "carriers":
-        return f"{_possessive(term.of[0])} carrier, {where}, takes {_percent(term.share)}"
-    words = f"{product_words(term)} lands {where}, takes {_percent(term.share)}"
+    words = term_words(term)
     cause = slot.limiting_cause
     # One of many products says little by itself.
     is_one_of_many = cause.kind == "products" and term.share < 0.5
-    return f"{words}; all products {_percent(cause.share)}" if is_one_of_many else words
+    return f"{words}; all products {percent(cause.share)}" if is_one_of_many else words
 
 
-def product_words(term: Term) -> str:
+def term_words(term: Term) -> str:
+    """One term: "Otter's carrier, 37 MHz above, takes 61 %"."""
+    where = _where(term.offset_mhz)
+    if term.kind == "carriers":
+        return f"{_possessive(term.of[0])} carrier, {where}, takes {percent(term.share)}"
+    return f"{product_words(term.of)} lands {where}, takes {percent(term.share)}"
+
+
+def product_words(of: Sequence[str]) -> str:
     """The carriers that make a product; the last of them is subtracted."""
-    *added, minus = term.of
+    *added, minus = of
     count = Counter(added)
     plus = " + ".join(f"2 {TIMES} {name}" if times == 2 else name for name, times in count.items())
     return f"{plus} {MINUS} {minus}"
@@ -49,7 +55,7 @@ def _alike_words(slot: SlotMargin) -> str:
     share = sum(term.share for term in alike)
     if len(alike) < 2 or share < 0.5:
         return ""
-    each = f"{_percent(share / len(alike))} each"
+    each = f"{percent(share / len(alike))} each"
     if len(alike) == len(carriers):
         return f"{f'All {len(carriers)}' if len(carriers) > 2 else 'Both'} carriers alike, {each}"
     if len(alike) == 2:
@@ -67,5 +73,6 @@ def _possessive(callsign: str) -> str:
     return f"{callsign}'s"
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
+    """A share, 0 to 1, in words."""
     return f"{share * 100:.0f} %" if share >= 0.005 else "less than 1 %"

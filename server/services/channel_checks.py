@@ -151,7 +151,7 @@ def _products_text(check: ChannelCheck) -> str:
         near = near_products(slot)
         for term in near[:PRODUCTS_SHOWN]:
             lines.append(
-                f"  {station.callsign}: {product_words(term)} at {term.at_mhz} MHz, {term.offset_mhz:+d} MHz, "
+                f"  {station.callsign}: {product_words(term.of)} at {term.at_mhz} MHz, {term.offset_mhz:+d} MHz, "
                 f"leaves {decibels(term.margin_db)}"
             )
         if len(near) > PRODUCTS_SHOWN:

@@ -83,7 +83,8 @@ def publish(
 
 def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> PublishedPlan:
     replaces = now.published["number"] if now.published else None
-    snapshot = snapshots.published(now.draft.snapshot, now.next_number, replaces, at, DIRECTOR)
+    advised = snapshots.with_advice(now.draft.snapshot, now.draft.content, now.draft.basis)
+    snapshot = snapshots.published(advised, now.next_number, replaces, at, DIRECTOR)
     all_the_same = [f"Published all the same: {fault}" for fault in now.draft.faults.broken]
     snapshot["warnings"] = [*all_the_same, *snapshot["warnings"]]
     plan = published_plans.publish(

@@ -5,26 +5,23 @@ its number, and every page reads it as it is: nothing of it is computed again, e
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 from itertools import combinations, pairwise
 from typing import Any
 
 from server.allocator.problem import DayProblem
-from server.allocator.scoring import station
-from server.radio.channels import lookalikes
 from server.radio.grade import is_flyable
-from server.radio.interference import SlotMargin, Station, heat_margins, site_ceiling_db
+from server.radio.interference import site_ceiling_db
 from server.radio.rules import WHO_DECIDES
-from server.radio.site import Site
 from server.radio.version import MODEL_VERSION
 from server.services import differences
+from server.services.advice_words import heat_advice
 from server.services.assumptions import assumed_gear, assumptions_of
-from server.services.cause_words import cause_words
 from server.services.days import rule_set_of
-from server.services.drafts import DraftContent, DraftHeat, as_day_plan
-from server.services.gear import assumption_words, label_at
+from server.services.drafts import DraftContent, as_day_plan
+from server.services.gear import assumption_words
+from server.services.heat_facts import heat_facts
+from server.services.margin_words import rounded
 from server.services.plan_basis import PlanBasis
 from server.services.slot_facts import slot_warnings
 from server.storage.tables import FieldDay
@@ -42,7 +39,7 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
 
     Every pilot of the content has to be one who can fly (`plan_basis.without_absent`).
     """
-    heats = [_heat(number, heat, basis) for number, heat in enumerate(content.heats, start=1)]
+    heats = [heat_facts(number, heat, basis) for number, heat in enumerate(content.heats, start=1)]
     planner = content.planner
     worst_margin_db = least(heat["worst_margin_db"] for heat in heats)
     snapshot: Snapshot = {
@@ -65,6 +62,7 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
         "retunes": retunes(content),
         "repeat_pairings": repeat_pairings(content),
         "rules": _rules(day),
+        "spectrum": _spectrum(day, basis.problem),
         "assumptions": [*assumptions_of(day), *assumed_gear(basis.assumed)],
         "search_notes": list(planner.search_notes) if planner else [CHANGED_BY_HAND],
         "heats": heats,
@@ -72,6 +70,15 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
     snapshot["warnings"] = [*(planner.warnings if planner else ()), *_warnings(day, content, basis, snapshot)]
     snapshot["moves"] = differences.moves(before, snapshot) if before else []
     return snapshot
+
+
+def with_advice(snapshot: Snapshot, content: DraftContent, basis: PlanBasis) -> Snapshot:
+    """The snapshot with what would help each slot most, which drafts work out only where somebody looks."""
+    heats = []
+    for facts, heat in zip(snapshot["heats"], content.heats, strict=True):
+        advised = zip(facts["slots"], heat_advice(heat, basis), strict=True)
+        heats.append({**facts, "slots": [{**slot, "advice": advice} for slot, advice in advised]})
+    return {**snapshot, "heats": heats}
 
 
 def published(snapshot: Snapshot, number: int, replaces: int | None, at: datetime, by: str) -> Snapshot:
@@ -83,6 +90,14 @@ def published(snapshot: Snapshot, number: int, replaces: int | None, at: datetim
         "published_at": at.isoformat(timespec="seconds"),
         "published_by": by,
     }
+
+
+def worst_span(snapshot: Snapshot) -> tuple[float, float] | None:
+    """Grade of the worst picture with poorer and with better receivers than assumed; None before any heat."""
+    slots = [slot for heat in snapshot["heats"] for slot in heat["slots"]]
+    if not slots:
+        return None
+    return min(slot["grade_low"] for slot in slots), min(slot["grade_high"] for slot in slots)
 
 
 def retunes(content: DraftContent) -> int:
@@ -101,11 +116,6 @@ def repeat_pairings(content: DraftContent) -> int:
         for pair in combinations(sorted(slot.pilot_id for slot in heat.slots), 2):
             meetings[pair] = meetings.get(pair, 0) + 1
     return sum(times - 1 for times in meetings.values())
-
-
-def rounded(value: float | None) -> float | None:
-    """dB to 0.01, never a negative zero."""
-    return None if value is None else round(value, 2) + 0.0
 
 
 def least(values: Iterable[float | None]) -> float | None:
@@ -130,87 +140,6 @@ def _day_ceiling_db(content: DraftContent, problem: DayProblem) -> float | None:
     return rounded(site_ceiling_db(largest, problem.site))
 
 
-def _heat(number: int, heat: DraftHeat, basis: PlanBasis) -> dict[str, Any]:
-    gear = [basis.pilots[slot.pilot_id] for slot in heat.slots]
-    stations = [station(pilot, slot.mhz, slot.power_mw) for pilot, slot in zip(gear, heat.slots, strict=True)]
-    computed = _computed(tuple(stations), basis.problem.site)
-    return {
-        "heat": number,
-        "round": heat.round,
-        **computed.of_heat,
-        "proved": heat.is_proved,
-        "slots": [
-            {
-                "pilot_id": slot.pilot_id,
-                "callsign": pilot.callsign,
-                "channel": label_at(slot.mhz, pilot.labels),
-                "mhz": slot.mhz,
-                "power_mw": slot.power_mw,
-                "antenna": pilot.antenna,
-                **facts,
-                "lookalikes": [
-                    {"channel": channel.label, "mhz": channel.mhz} for channel in lookalikes(slot.mhz)
-                ],
-            }
-            for slot, pilot, facts in zip(heat.slots, gear, computed.of_slots, strict=True)
-        ],
-    }
-
-
-@dataclass(frozen=True)
-class _Computed:
-    """What the radio model says of one heat and of its slots, in their order."""
-
-    of_heat: dict[str, Any]
-    of_slots: tuple[dict[str, Any], ...]
-
-
-@lru_cache(maxsize=1024)
-def _computed(stations: tuple[Station, ...], site: Site) -> _Computed:
-    """Kept, since an edit changes one heat of many and every look at the page needs them all."""
-    margins = heat_margins(stations, site)
-    of_heat = {
-        "worst_margin_db": rounded(margins.worst_margin_db),
-        "stressed_margin_db": rounded(margins.stressed_margin_db),
-        "site_ceiling_db": rounded(margins.site_ceiling_db),
-    }
-    return _Computed(of_heat, tuple(_margin_facts(slot) for slot in margins.slots))
-
-
-def _margin_facts(slot: SlotMargin) -> dict[str, Any]:
-    return {
-        "margin_db": rounded(slot.margin_db),
-        "stressed_margin_db": rounded(slot.stressed_margin_db),
-        "picture_grade": slot.picture_grade,
-        "grade_low": slot.grade_low,
-        "grade_high": slot.grade_high,
-        "grade_word": slot.grade_word,
-        "link_margin_db": rounded(slot.link_margin_db),
-        "link_enough": slot.is_link_enough,
-        "range_kept_m": round(slot.range_kept_m),
-        "range_threshold_m": round(slot.range_threshold_m),
-        "overloaded": slot.is_overloaded,
-        "limiting_cause": _cause(slot),
-        "cause_words": cause_words(slot),
-    }
-
-
-def _cause(slot: SlotMargin) -> dict[str, Any]:
-    cause, term = slot.limiting_cause, slot.limiting_cause.largest_term
-    return {
-        "kind": cause.kind,
-        "share": round(cause.share, 3),
-        "by_pilot": [{"callsign": one.callsign, "share": round(one.share, 3)} for one in cause.by_pilot],
-        "largest_term": term
-        and {
-            "of": list(term.of),
-            "at_mhz": term.at_mhz,
-            "offset_mhz": term.offset_mhz,
-            "margin_db": rounded(term.margin_db),
-        },
-    }
-
-
 def _day(day: FieldDay) -> dict[str, Any]:
     return {
         "code": day.code,
@@ -230,3 +159,16 @@ def _rules(day: FieldDay) -> dict[str, Any]:
         for name in ("name", "source", "year", "tag", "conditions")
     }
     return {**facts, "who_decides": WHO_DECIDES, "responsibility": day.responsibility}
+
+
+def _spectrum(day: FieldDay, problem: DayProblem) -> dict[str, Any]:
+    """What a drawing of the spectrum needs besides the heats: its two ends, the rules' ranges, widths in MHz."""
+    rule_set, receiver = rule_set_of(day), problem.site.receiver
+    usable = sorted({mhz for pilot in problem.pilots for mhz in pilot.channels_mhz}) or [0]
+    return {
+        "low_mhz": usable[0],
+        "high_mhz": usable[-1],
+        "ranges_mhz": [[one.low_mhz, one.high_mhz] for one in rule_set.ranges] if rule_set else [],
+        "occupied_mhz": receiver.occupied_mhz,
+        "window_mhz": receiver.if_bandwidth_mhz,
+    }

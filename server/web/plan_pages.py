@@ -10,11 +10,12 @@ from sqlmodel import Session
 from server.allocator.plan import CompareRow
 from server.radio.grade import grade_word, picture_grade
 from server.services import plans
+from server.services.advice_words import heat_advice
 from server.services.cures import CAN_BE_CARRIED_OUT
 from server.services.days import can_publish, settings_of
 from server.services.jobs import Job, Jobs
 from server.services.planning import COMPARE, PLAN, Answer, Comparison
-from server.services.snapshots import Snapshot
+from server.services.snapshots import Snapshot, worst_span
 from server.services.standings import Standing, day_id, standing
 from server.storage.tables import FieldDay
 from server.web.live_mark import LiveMark, live_mark
@@ -56,11 +57,21 @@ class Told:
 
 
 @dataclass(frozen=True)
+class OpenSlot:
+    """The slot whose explanation is open; advice None where a plan was stored without it."""
+
+    heat: int
+    pilot_id: int
+    advice: Mapping[str, Any] | None
+
+
+@dataclass(frozen=True)
 class PlanPage(Page):
     """`shown` is the draft where it says something new, else what is published; None before both.
 
     errors  sentences by field of the form that could not be taken, whose text is in `form`
     was     the published channel of pilots who move, by pilot id
+    span           grades of the worst picture with receivers poorer and better than assumed
     one_heat_more  aircraft at once with one more heat a round, 0 where that is not possible
     """
 
@@ -73,6 +84,8 @@ class PlanPage(Page):
     pilots: int
     bans: Sequence[int]
     was: Mapping[int, str]
+    span: tuple[float, float] | None
+    opened: OpenSlot | None
     editor: SlotEditor | None
     job: JobView | None
     compare: Sequence[CompareRow] | None
@@ -107,7 +120,8 @@ class PublishedPlanPage(Page):
     published_at: datetime
     is_latest: bool
     was: Mapping[int, str]
-    editor: None = None
+    span: tuple[float, float] | None
+    opened: OpenSlot | None
     grade_of: GradeOf = grade_of
 
 
@@ -125,7 +139,7 @@ def plan_page(
     chosen  heat and pilot id of the slot whose editor is open
     """
     now = standing(session, day)
-    shown = now.draft.snapshot if now.is_ahead or not now.published else now.published
+    shown = shown_now(now)
     return PlanPage(
         day=day,
         tab="plan",
@@ -135,6 +149,8 @@ def plan_page(
         pilots=len(now.draft.basis.pilots),
         bans=settings_of(day).bans,
         was=_was(shown),
+        span=worst_span(shown),
+        opened=_open_slot(now, shown, *chosen) if chosen else None,
         editor=slot_editor(now.draft, *chosen) if chosen else None,
         job=job_view(jobs, now),
         compare=_compare(jobs, now),
@@ -148,7 +164,18 @@ def plan_page(
     )
 
 
-def published_plan_page(session: Session, day: FieldDay, number: int) -> PublishedPlanPage:
+def shown_now(now: Standing) -> Snapshot:
+    """The draft where it says something new, else what is published."""
+    return now.draft.snapshot if now.is_ahead or not now.published else now.published
+
+
+def published_plan_page(
+    session: Session, day: FieldDay, number: int, chosen: tuple[int, int] | None = None
+) -> PublishedPlanPage:
+    """One published plan.
+
+    chosen  heat and pilot id of the slot whose explanation is open
+    """
     shown = plans.published_plan(session, day, number)
     now = standing(session, day)
     return PublishedPlanPage(
@@ -160,6 +187,8 @@ def published_plan_page(session: Session, day: FieldDay, number: int) -> Publish
         published_at=_moment(shown),
         is_latest=now.next_number == number + 1,
         was=_was(shown),
+        span=worst_span(shown),
+        opened=_open_stored_slot(shown, *chosen) if chosen else None,
     )
 
 
@@ -235,6 +264,23 @@ def _was(shown: Snapshot) -> dict[int, str]:
         move["pilot_id"]: f"{move['from_channel'] or ''} {move['from_mhz']}".strip()
         for move in shown.get("moves", [])
     }
+
+
+def _open_slot(now: Standing, shown: Snapshot, heat: int, pilot_id: int) -> OpenSlot | None:
+    """A draft's advice is worked out here; a published plan has its own."""
+    if shown is now.published:
+        return _open_stored_slot(shown, heat, pilot_id)
+    flying = now.draft.content.heat(heat)
+    places = [slot.pilot_id for slot in flying.slots] if flying else []
+    if flying is None or pilot_id not in places:
+        return None
+    return OpenSlot(heat, pilot_id, heat_advice(flying, now.draft.basis)[places.index(pilot_id)])
+
+
+def _open_stored_slot(shown: Snapshot, heat: int, pilot_id: int) -> OpenSlot | None:
+    slots = [slot for one in shown["heats"] if one["heat"] == heat for slot in one["slots"]]
+    slot = next((slot for slot in slots if slot["pilot_id"] == pilot_id), None)
+    return OpenSlot(heat, pilot_id, slot.get("advice")) if slot else None
 
 
 def _one_heat_more(now: Standing) -> int:

@@ -26,6 +26,7 @@ from server import paths
 from server.services.qr_codes import qr_svg
 from server.web.static_files import versioned
 
+_UNIT_BEHIND_FIGURE = re.compile(r"(?<=\d) (?=%|dB|MHz|mW)")
 _STATIC_ADDRESS = re.compile(r"(?<=[\"'])/static/([\w./-]+)(?=[\"'])")
 
 
@@ -58,7 +59,14 @@ def make_templates() -> Jinja2Templates:
         extensions=[_VersionedStatic],
     )
     environment.filters.update(
-        mhz=mhz, mw=mw, db=db, clock=clock, day_and_clock=day_and_clock, long_date=long_date, qr=qr
+        mhz=mhz,
+        mw=mw,
+        db=db,
+        unbroken=unbroken,
+        clock=clock,
+        day_and_clock=day_and_clock,
+        long_date=long_date,
+        qr=qr,
     )
     return Jinja2Templates(env=environment)
 
@@ -77,6 +85,11 @@ def db(value: float) -> str:
     """-0.59 → "-0.6 dB" with a true minus, always with its sign and never a negative zero."""
     text = f"{round(value, 1) + 0.0:+.1f}".replace("-", "\N{MINUS SIGN}")
     return f"{text}\N{NO-BREAK SPACE}dB"
+
+
+def unbroken(sentence: str) -> str:
+    """A sentence in which no line ends between a figure and its unit."""
+    return _UNIT_BEHIND_FIGURE.sub("\N{NO-BREAK SPACE}", sentence)
 
 
 def clock(at: datetime, time_zone: str, with_seconds: bool = False) -> str:

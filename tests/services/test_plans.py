@@ -192,7 +192,9 @@ class TestPublishing:
         seen = standing(session, day).draft.snapshot
         assert publish(session, day) == 1
         stored = plans.published_plan(session, day, 1)
+        advised = [slot.pop("advice") for heat in stored["heats"] for slot in heat["slots"]]
         assert stored["heats"] == seen["heats"]
+        assert [one["ceiling_db"] for one in advised] == [8.0, 8.0]
         assert (stored["number"], stored["published_by"]) == (1, "director")
         wren = id_of(session, day, "Wren")
         edit(session, day, lambda content, basis: edits.tune(content, basis, wren, 5880))

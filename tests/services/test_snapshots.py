@@ -6,7 +6,7 @@ from sqlmodel import Session
 
 from server.radio.interference import Station, heat_margins
 from server.radio.version import MODEL_VERSION
-from server.services import edits, plans, snapshots
+from server.services import edits, heat_facts, plans, snapshots
 from server.services.cause_words import ALONE, MINUS, TIMES, cause_words
 from server.services.days import site_of
 from server.services.drafts import DraftContent, DraftHeat, DraftSlot
@@ -36,6 +36,7 @@ SLOT_FACTS = {
     "overloaded",
     "limiting_cause",
     "cause_words",
+    "explanation",
     "lookalikes",
 }
 
@@ -258,7 +259,7 @@ def test_one_moved_pilot_is_measured_again_within_fifty_milliseconds(session):
     basis = basis_of(session, day, content)
     took_s = []
     for _ in range(3):
-        snapshots._computed.cache_clear()
+        heat_facts._computed.cache_clear()
         started = time.perf_counter()
         snapshots.compose(day, content, basis, None)
         took_s.append(time.perf_counter() - started)

@@ -8,6 +8,7 @@ from server.services import edits, plans
 from server.services.standings import standing
 from server.storage import days, pilots, published_plans
 from tests.factories import make_day, make_pilot
+from tests.factories_snapshot import publish
 from tests.services.planned_days import day_with_pilots, edit, plan_at_once, version, waiting_plan
 
 PATIENCE_S = 20
@@ -107,6 +108,40 @@ class TestShowing:
         page = director.get("/days/tern/plan").text
         assert "near_m" in page
         assert "A measurement on the site beats it." in page
+
+
+class TestExplaining:
+    def test_an_open_slot_says_what_takes_its_margin_and_what_would_help(self, director, database, day):
+        wren = pilot_id(database, day, "Wren")
+        page = show(director, f"/days/tern/plan?heat=1&pilot={wren}")
+        assert page.count('class="why"') == 1
+        assert "Otter&#39;s carrier, 37 MHz above, takes 100 %" in page.split('class="why"')[1]
+        assert "Without Otter: this slot alone, 5.0 clean" in page
+        assert "No choice of channels can give this slot more than +8.0 dB with 2 up" in page
+
+    def test_a_published_slot_shows_what_was_stored(self, director, database, day):
+        publish_as_seen(director, day)
+        wren = pilot_id(database, day, "Wren")
+        with database.write() as session:
+            stored_day = days.by_id(session, day.id)
+            stored_day.settings_json = '{"site": {"near_m": 40}}'
+        page = show(director, f"/days/tern/plan/1?heat=1&pilot={wren}")
+        assert "No choice of channels can give this slot more than +8.0 dB with 2 up" in page
+        assert "Pin to" not in page
+
+    def test_a_plan_stored_without_explanation_is_readable(self, director, database, day):
+        with database.write() as session:
+            stored = days.by_id(session, day.id)
+            wren = pilots.by_callsign_key(session, day.id, "wren")
+            otter = pilots.by_callsign_key(session, day.id, "otter")
+            publish(session, stored, [[(wren, "R1"), (otter, "R8")]])
+        page = show(director, f"/days/tern/plan/1?heat=1&pilot={wren.id}")
+        assert "This plan was stored without its explanation." in page
+
+    def test_the_numbers_name_gap_and_span_over_receivers(self, director, day):
+        page = show(director, "/days/tern/plan")
+        assert "Gap to that" in page
+        assert "5.0 to 5.0" in page
 
 
 class TestChanging:

@@ -60,9 +60,17 @@ def show_job(request: Request, code: str, database: DatabaseOfApp, jobs: JobsOfA
 
 
 @router.get("/days/{code}/plan/{number}")
-def show_published_plan(request: Request, code: str, number: RowNumber, database: DatabaseOfApp) -> Response:
+def show_published_plan(
+    request: Request,
+    code: str,
+    number: RowNumber,
+    database: DatabaseOfApp,
+    heat: HeatNumber = None,
+    pilot: PilotId = None,
+) -> Response:
     with database.read() as session:
-        page = published_plan_page(session, day_with(session, code), number)
+        chosen = (heat, pilot) if heat and pilot else None
+        page = published_plan_page(session, day_with(session, code), number, chosen)
     return render(request, page)
 
 

@@ -1,0 +1,24 @@
+"""Margins for snapshots and sentences: rounded, signed, with the grade that they stand for."""
+
+import math
+
+from server.radio.grade import grade_word, picture_grade
+from server.services.cause_words import MINUS
+
+
+def rounded(value: float | None) -> float | None:
+    """dB to 0.01, never a negative zero; None where there is none or nothing interferes."""
+    return None if value is None or not math.isfinite(value) else round(value, 2) + 0.0
+
+
+def signed_db(value: float) -> str:
+    """-0.59 in words: one decimal, a true minus, always with its sign, "+0.0 dB" for nothing."""
+    return f"{round(value, 1) + 0.0:+.1f} dB".replace("-", MINUS)
+
+
+def margin_words(margin_db: float | None) -> str:
+    """A margin with its picture: "+1.0 dB, 4.6 clean"; None is a pilot alone."""
+    if margin_db is None:
+        return "alone, 5.0 clean"
+    grade = picture_grade(margin_db)
+    return f"{signed_db(margin_db)}, {grade:.1f} {grade_word(grade)}"
