@@ -48,15 +48,16 @@ def provisional_channel(newcomer: Pilot, present: Sequence[Pilot], problem: DayP
         return None
     powers = [pilot.power_at(_common_level_mw(problem)) for pilot in everybody]
     gear = day_gear(day, powers)
-    heats = _filled_heats([pilot.current_mhz or 0 for pilot in holders], problem)
+    held_mhz = [pilot.current_mhz for pilot in present if pilot.current_mhz is not None]
+    heats = _filled_heats(held_mhz, problem)
     target = _target_set(
         problem.site, _all_choices(problem, everybody), problem.aircraft, problem.minimum_spacing_mhz
     )
-    uses = {mhz: sum(pilot.current_mhz == mhz for pilot in holders) for mhz in choices}
+    uses = {mhz: held_mhz.count(mhz) for mhz in choices}
     offers = []
     for number, members in enumerate(heats, start=1):
         if len(members) < problem.aircraft:
-            held = [everybody[one].current_mhz or 0 for one in members]
+            held = [held_mhz[one] for one in members]
             margin = {
                 mhz: float(margins_db(gear, [*members, len(holders)], [*held, mhz])[0].min())
                 for mhz in choices
@@ -114,7 +115,7 @@ def _distance_mhz(mhz: int, held: Sequence[int]) -> int:
 
 def _filled_heats(held_mhz: Sequence[int], problem: DayProblem) -> list[list[int]]:
     """Pilots, by index, spread over as many heats as one more pilot needs, close channels kept apart."""
-    count = max(1, -(-(len(held_mhz) + 1) // problem.aircraft))
+    count = -(-(len(held_mhz) + 1) // problem.aircraft)
     heats: list[list[int]] = [[] for _ in range(count)]
     for pilot, mhz in enumerate(held_mhz):
         clear = [
@@ -123,8 +124,6 @@ def _filled_heats(held_mhz: Sequence[int], problem: DayProblem) -> list[list[int
             if all(abs(held_mhz[other] - mhz) >= problem.minimum_spacing_mhz for other in heat)
         ]
         min(clear or heats, key=len).append(pilot)
-    if all(len(heat) >= problem.aircraft for heat in heats):
-        heats.append([])
     return heats
 
 
@@ -143,7 +142,7 @@ def _target_set(site: Site, channels_mhz: tuple[int, ...], aircraft: int, spacin
     """A good set of channels for a full heat of equal gear, by descent."""
     count = min(aircraft, len(channels_mhz))
     crowd = tuple(Pilot(f"{number}", channels_mhz) for number in range(count))
-    day = DayProblem(crowd, site, aircraft=max(1, count), minimum_spacing_mhz=spacing_mhz)
+    day = DayProblem(crowd, site, aircraft=count, minimum_spacing_mhz=spacing_mhz)
     gear = day_gear(day, [TARGET_POWER_MW] * count)
     starts = np.random.default_rng(1).integers(len(channels_mhz), size=(STARTS, count))
     answer = starts[0].copy()

@@ -39,7 +39,11 @@ def day_gear(problem: DayProblem, powers_mw: Sequence[float]) -> Gear:
         usable=usable,
         **_levels(stations, problem.site),
         current=np.array(
-            [index.get(pilot.current_mhz or -1, -1) for pilot in problem.pilots], dtype=np.int64
+            [
+                index.get(pilot.current_mhz, -1) if pilot.current_mhz is not None else -1
+                for pilot in problem.pilots
+            ],
+            dtype=np.int64,
         ),
         in_day_set=np.array([_is_in_day_set(mhz, problem) for mhz in channels], dtype=np.bool_),
         protection=protection_table(problem.site),
@@ -76,7 +80,7 @@ def _levels(stations: Sequence[Station], site: Site) -> dict[str, np.ndarray]:
 def protection_table(site: Site) -> np.ndarray:
     """(k,) power ratio of the protection ratio by whole MHz of offset; the last holds for all beyond."""
     floor_db = site.receiver.pr_floor_db
-    reach_mhz = max(1, math.ceil((48.38 - floor_db) / 2.0)) + 1
+    reach_mhz = math.ceil((48.38 - floor_db) / 2.0)
     return decibels.power_ratio(protection_ratio_db(np.arange(reach_mhz + 1), floor_db))
 
 

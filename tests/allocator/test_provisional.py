@@ -89,7 +89,7 @@ def test_the_margin_is_that_of_the_heat_with_the_newcomer():
 
 def test_without_a_wish_for_power_25_mw_are_counted():
     present = [holding("Rook", 5665, power_steps_mw=(25.0, 600.0))]
-    offer = provisional_channel(Pilot("Wren", (5690,), (25.0, 600.0)), present, DayProblem(()))
+    offer = provisional_channel(Pilot("Wren", (5690,), (25.0, 26.0)), present, DayProblem(()))
     stations = [Station("Rook", 5665, 25.0), Station("Wren", 5690, 25.0)]
     assert offer is not None
     assert offer.margin_db == pytest.approx(heat_margins(stations, Site()).worst_margin_db)
@@ -198,3 +198,46 @@ def test_pilots_of_band_r_alone_share_its_channels_evenly():
     held = Counter(offer.mhz for offer in offers)
     assert max(held.values()) == 2
     assert offers[3].margin_db >= 3.22 - 0.5
+
+
+def test_a_channel_in_use_comes_before_one_that_no_other_pilot_holds():
+    # One up at once, so nothing is near: of two channels in use the one that fewer hold.
+    present = [holding("Rook", 5945), holding("Coot", 5945), holding("Otter", 5800)]
+    for choices, mhz in (((5665, 5945), 5945), ((5665, 5800, 5945), 5800)):
+        offer = provisional_channel(Pilot("Wren", choices), present, DayProblem((), aircraft=1))
+        assert offer is not None
+        assert offer.mhz == mhz
+
+
+def test_a_channel_in_use_is_good_enough_with_the_margin_of_a_full_heat():
+    # Three up, two heats: Rook; Coot and Otter. 36 MHz from Rook is less than the best that two can have.
+    gear = (5665, 5701, 5945)
+    present = [holding("Rook", 5665, gear), holding("Coot", 5701, gear), holding("Otter", 5665, gear)]
+    day = DayProblem((), aircraft=3, minimum_spacing_mhz=36)
+    offer = provisional_channel(Pilot("Wren", gear), present, day)
+    assert offer == Provisional(5701, pytest.approx(3.6, abs=0.05), 1, 2)
+
+
+def test_a_channel_in_use_is_not_taken_where_it_spoils_the_heat():
+    present = [holding("Rook", 5665), holding("Coot", 5690), holding("Otter", 5665)]
+    offer = provisional_channel(Pilot("Wren", (5690, 5945)), present, DayProblem((), aircraft=3))
+    assert offer == Provisional(5945, pytest.approx(8.0, abs=0.05), 1, 2)
+
+
+def test_of_heats_that_are_good_enough_the_emptiest_and_then_the_first_is_taken():
+    present = [holding("Rook", 5665), holding("Coot", 5945), holding("Otter", 5665)]
+    patient = DayProblem((), aircraft=3, retune_worth_db=20.0)
+    found = [provisional_channel(Pilot("Wren", ALL_BANDS), some, patient) for some in (present, present[:2])]
+    assert [(offer.heat, offer.in_heat) for offer in found if offer] == [(1, 2), (1, 3)]
+    pairs = provisional_channel(Pilot("Wren", ALL_BANDS), present[:2], DayProblem((), aircraft=2))
+    assert pairs is not None
+    assert (pairs.heat, pairs.in_heat) == (1, 2)
+
+
+def test_the_widest_channel_is_that_with_the_farthest_nearest_neighbour():
+    # No set keeps such a spacing, so all are equally poor.
+    day = DayProblem((), aircraft=3, minimum_spacing_mhz=500)
+    present = [holding("Rook", 5665), holding("Coot", 5945)]
+    offer = provisional_channel(Pilot("Wren", (5740, 5805)), present, day)
+    assert offer is not None
+    assert offer.mhz == 5805
