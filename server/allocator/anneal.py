@@ -21,11 +21,14 @@ UNEQUAL = 40.0
 SOFTNESS = 4.0
 """Exponent of the mean over heats; high enough that the worst heat decides."""
 
-SHORTFALL_CLIFF, SHORTFALL = 5.0, 3.0
+SHORTFALL_CLIFF, SHORTFALL = 20.0, 3.0
 """Price of a heat below the margin that a round must keep, and of each dB that it lacks."""
 
 HOTTEST_DB, COLDEST_DB = 3.0, 0.02
 """Temperatures in dB between which a round is annealed."""
+
+MENDING_DB = 0.1
+"""Temperature from which a round is bettered that is good already."""
 
 
 class Round(NamedTuple):
@@ -35,6 +38,7 @@ class Round(NamedTuple):
     allowed      (N, H) bool: heats this pilot may fly in
     apart        (N, N) bool
     together     (N, N) bool
+    kind         (N,)   int, pilots who may only exchange heats with one of their own kind; -1: free to go anywhere
     met          (N, N) int, how often two pilots have met before
     usable       (N, m) bool, channels that may be tried
     current      (N,)   int, channel index that counts as no change, or -1
@@ -49,6 +53,7 @@ class Round(NamedTuple):
     allowed: np.ndarray
     apart: np.ndarray
     together: np.ndarray
+    kind: np.ndarray
     met: np.ndarray
     usable: np.ndarray
     current: np.ndarray
@@ -201,7 +206,7 @@ def _propose(rules, random, heat_of, channel, heats, new_heat, new_channel):
         return True
     if kind < 0.5:
         heat = _pick(random, heats)
-        if heat == heat_of[pilot]:
+        if heat == heat_of[pilot] or rules.kind[pilot] >= 0:
             return False
         new_heat[pilot] = heat
         return True
@@ -215,7 +220,9 @@ def _propose(rules, random, heat_of, channel, heats, new_heat, new_channel):
         new_channel[other] = channel[pilot]
         if kind < 0.65:
             return channel[pilot] != channel[other]
-    if heat_of[other] == heat_of[pilot]:
+    if heat_of[other] == heat_of[pilot] or rules.kind[other] != rules.kind[pilot]:
+        new_channel[pilot] = channel[pilot]
+        new_channel[other] = channel[other]
         return False
     new_heat[pilot] = heat_of[other]
     new_heat[other] = heat_of[pilot]

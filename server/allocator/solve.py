@@ -1,5 +1,6 @@
 """The planner's front door: a question in, a plan or the reason for none out."""
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -109,6 +110,7 @@ class _Planner:
         self.is_cancelled = False
         self.notes: list[str] = []
         self.warnings: list[str] = []
+        self.searches: dict[float, DaySearch] = {}
 
     def run(self) -> DayPlan:
         conflicts = self._conflicts()
@@ -178,7 +180,7 @@ class _Planner:
         levels = levels_to_try(self.problem)
         best = levels[0]
         if len(levels) > 1:
-            margins = [self._margin_at(level) for level in levels]
+            margins = self._margins_at(levels)
             top = max(margins)
             best = next(
                 level for level, margin in zip(levels, margins, strict=True) if margin >= top - SAME_LEVEL_DB
@@ -196,11 +198,22 @@ class _Planner:
             )
         return best
 
-    def _margin_at(self, level: PowerLevel) -> float:
+    def _margins_at(self, levels: Sequence[PowerLevel]) -> list[float]:
         if self.problem.one_heat or self.problem.heats_given is not None:
             heats = self.problem.heats_given or ([pilot.callsign for pilot in self.problem.pilots],)
-            return min(self._first_stage_db(heat, level) for heat in heats)
-        return DaySearch(self.problem, level.powers_mw, self._go_on).first_round_margins_db()[0]
+            return [min(self._first_stage_db(heat, level) for heat in heats) for level in levels]
+        searches = [self._day_search(level) for level in levels]
+        margins = [-math.inf] * len(levels)
+        for number in sorted(range(len(levels)), key=lambda one: -searches[one].bound.margin_db):
+            if searches[number].bound.margin_db < max(margins) - SAME_LEVEL_DB:
+                break  # neither this level nor any after it can be as good
+            margins[number] = searches[number].first_round_db()
+        return margins
+
+    def _day_search(self, level: PowerLevel) -> DaySearch:
+        if level.common_mw not in self.searches:
+            self.searches[level.common_mw] = DaySearch(self.problem, level.powers_mw, self._go_on)
+        return self.searches[level.common_mw]
 
     def _first_stage_db(self, heat: Sequence[str], level: PowerLevel) -> float:
         rows = [row for row, pilot in enumerate(self.problem.pilots) if pilot.callsign in heat]
@@ -255,9 +268,8 @@ class _Planner:
         return alone.is_exact and alone.mhz == chosen
 
     def _good_day(self, level: PowerLevel) -> DayPlan:
-        search = DaySearch(self.problem, level.powers_mw, self._go_on)
-        answer = search.run()
-        self.nodes += search.steps_done
+        answer = self._day_search(level).run()
+        self.nodes += sum(search.steps_done for search in self.searches.values())
         heats = tuple(
             self._heat(
                 number * answer.frame.heats + heat + 1,

@@ -41,6 +41,7 @@ def rules_of(count=5, heats=2, **changes):
         "allowed": np.ones((count, heats), dtype=np.bool_),
         "apart": none,
         "together": none,
+        "kind": np.full(count, -1, dtype=np.int64),
         "met": none.astype(np.int64),
         "usable": np.ones((count, len(MHZ)), dtype=np.bool_),
         "current": np.full(count, -1, dtype=np.int64),
@@ -84,7 +85,7 @@ def energy_of(gear, rules, heats, heat_of, channel):
     in_use = len({own for own, heat in zip(channel, heat_of, strict=True) if heat >= 0})
     if rules.target_load > 0:
         short = [10 * math.log10(load / rules.target_load) for load in loads if load > rules.target_load]
-        price = sum(5 + 3 * lacking for lacking in short)
+        price = sum(20 + 3 * lacking for lacking in short)
     else:
         price = 10 * math.log10(1e-60 + sum(load**4 for load in loads)) / 4
     return 1000 * broken + 40 * unequal + price + rules.repeat_price * again + rules.channel_price * in_use

@@ -6,10 +6,11 @@ from itertools import combinations, pairwise
 import numpy as np
 import pytest
 
-from server.allocator import day as day_module
+from server.allocator import anneal, round_search
 from server.allocator.checks import faults_of
-from server.allocator.day import DaySearch, RoundPlan
+from server.allocator.day import DaySearch
 from server.allocator.problem import DayProblem, Pilot
+from server.allocator.round_search import RoundPlan
 from server.allocator.solve import plan_day, warm_up
 from server.radio.interference import Station, heat_margins, site_ceiling_db
 from server.radio.site import Site
@@ -117,7 +118,7 @@ def test_a_later_round_that_cannot_hold_is_told_in_words():
 
 def test_where_the_walk_finds_no_sound_round_a_search_does(monkeypatch):
     # Without a single step everything rests on the starts, and each of them puts two into heat 3 who are apart.
-    monkeypatch.setattr(day_module.anneal, "improve", no_steps(day_module.anneal.improve))
+    monkeypatch.setattr(anneal, "improve", no_steps(anneal.improve))
     rules = {
         "Wren": {"heat": 3, "apart": frozenset({"Rook", "Coot"})},
         "Rook": {"apart": frozenset({"Otter"})},
@@ -144,6 +145,7 @@ def test_margins_of_a_heat_are_those_of_the_radio_model():
     day = day_of(7, {"Rook": {"antenna": "lhcp", "rx_antenna": "lhcp"}}, aircraft=4, rounds=2)
     search = search_for(day)
     answer = search.run()
+    margins = []
     for one in answer.rounds:
         for heat in range(answer.frame.heats):
             rows = np.flatnonzero(one.heat_of == heat)
@@ -159,7 +161,8 @@ def test_margins_of_a_heat_are_those_of_the_radio_model():
             ]
             truth = heat_margins(stations, day.site).worst_margin_db
             assert search.heat_margin_db(one, heat) == pytest.approx(truth)
-            assert truth <= answer.bound_db + 1e-9
+            margins.append(truth)
+    assert min(margins) <= answer.bound_db + 1e-9
 
 
 def test_a_heat_of_fewer_than_two_has_no_margin():
@@ -191,7 +194,7 @@ def test_steps_are_counted_as_nodes():
     steps = [nodes for stage, nodes in told if stage == "heats of the day"]
     assert steps == sorted(steps)
     assert steps[-1] == search.steps_done > 0
-    assert steps[0] <= day_module.CHUNK_STEPS
+    assert steps[0] <= round_search.CHUNK_STEPS
 
 
 @pytest.mark.parametrize("looks", [1, 5])
@@ -340,14 +343,14 @@ def test_meetings_are_counted_over_all_rounds():
     assert (met[0, 1], met[1, 0], met[2, 3], met[0, 2], met[3, 0]) == (2, 2, 1, 0, 0)
 
 
-@pytest.mark.parametrize("heats", [3, 5])
-def test_turned_rounds_meet_nobody_twice_where_heats_are_prime(heats):
+@pytest.mark.parametrize("heats", [3, 4, 5])
+def test_turned_rounds_meet_nobody_twice_where_heats_are_a_prime_power(heats):
     count = heats * heats
     search = search_for(DayProblem(equal_pilots(count), aircraft=heats, time_limit_s=None))
     first = RoundPlan(np.arange(count) % heats, np.arange(count) // heats)
     met = np.zeros((count, count), dtype=int)
     for shift in range(heats):
-        turned = search._shifted(first, shift)
+        turned = search._turned(first, shift)[0]
         assert np.bincount(turned).tolist() == [heats] * heats
         met += turned[:, np.newaxis] == turned[np.newaxis, :]
     assert max(met[x, y] for x, y in combinations(range(count), 2)) == 1
@@ -356,7 +359,7 @@ def test_turned_rounds_meet_nobody_twice_where_heats_are_prime(heats):
 def test_a_turned_round_leaves_the_absent_out():
     search = search_for(day_of(4, aircraft=2))
     first = RoundPlan(np.array([0, -1, 1, 0]), np.array([0, 1, 2, 3]))
-    assert search._shifted(first, 1).tolist() == [0, -1, 1, 1]
+    assert search._turned(first, 1)[0].tolist() == [0, -1, 1, 1]
 
 
 def test_opponents_mix_as_far_as_the_numbers_go():
@@ -369,5 +372,5 @@ def test_a_large_day_is_not_searched_longer_than_the_most_steps():
     search = search_for(DayProblem(equal_pilots(100), aircraft=4, time_limit_s=None))
     before = search.steps_done
     search._improve(search._everybody(), search._starts()[0], 1.0)
-    chunks = -(-day_module.MOST_STEPS // day_module.CHUNK_STEPS)
-    assert search.steps_done - before == chunks * day_module.CHUNK_STEPS
+    chunks = -(-round_search.MOST_STEPS // round_search.CHUNK_STEPS)
+    assert search.steps_done - before == chunks * round_search.CHUNK_STEPS

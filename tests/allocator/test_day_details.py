@@ -6,12 +6,13 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from server.allocator import anneal
-from server.allocator import day as day_module
-from server.allocator.day import DaySearch, RoundPlan
+from server.allocator import anneal, later_rounds, round_search
+from server.allocator.day import DaySearch
 from server.allocator.feasibility import UndecidedError
 from server.allocator.problem import DayProblem, Pilot
+from server.allocator.round_search import RoundPlan
 from server.allocator.solve import plan_day
+from server.allocator.starts import places_start, spaced_start
 from tests.allocator.days import ALL_BANDS, equal_pilots, tuned
 
 SEED_OF_ONE = 0x9E3779B97F4A7C15 + 1
@@ -41,7 +42,7 @@ def test_a_start_of_a_sound_round_has_spaced_channels_in_every_heat():
     pilots = [Pilot(f"P{row}", (5700, 5710, 5730)) for row in range(3)]
     pilots += [Pilot("P3", (5710, 5800)), Pilot("P4", (5700,)), Pilot("P5", (5700, 5720))]
     search = search_for(*pilots, aircraft=2)
-    start = search._spaced_start([0, 1, 0, 1, 2, 2])
+    start = spaced_start(search, [0, 1, 0, 1, 2, 2])
     mhz = mhz_of(search, start)
     assert start.heat_of.tolist() == [0, 1, 0, 1, 2, 2]
     assert all(own in pilot.channels_mhz for own, pilot in zip(mhz, pilots, strict=True))
@@ -51,12 +52,12 @@ def test_a_start_of_a_sound_round_has_spaced_channels_in_every_heat():
 
 def test_a_start_within_a_set_too_small_takes_what_there_is():
     search = search_for(*equal_pilots(3), aircraft=3, day_channels=(5658, 5732))
-    assert mhz_of(search, search._spaced_start([0, 0, 0])) == [5658] * 3
+    assert mhz_of(search, spaced_start(search, [0, 0, 0])) == [5658] * 3
 
 
 def test_places_are_dealt_over_the_heats_and_hold_one_channel_each():
     search = search_for(*equal_pilots(6), aircraft=3)
-    start = search._places_start([0, 0, 0, 1, 1, 1])
+    start = places_start(search, [0, 0, 0, 1, 1, 1])
     assert sorted(start.heat_of.tolist()) == [0, 0, 0, 1, 1, 1]
     for heat in (0, 1):
         channels = start.channel[start.heat_of == heat].tolist()
@@ -69,14 +70,14 @@ def test_who_fits_in_no_place_gets_the_own_channel_nearest_to_one():
     pilots = [*equal_pilots(2, (5658, 5917)), Pilot("Otter", (5700, 5760, 5890))]
     search = search_for(*pilots, aircraft=2)
     search.frame = replace(search.frame, heats=1, largest=2)
-    assert mhz_of(search, search._places_start([0, 0, 0]))[2] == 5890
+    assert mhz_of(search, places_start(search, [0, 0, 0]))[2] == 5890
 
 
 def test_pilots_who_belong_together_stay_in_the_heat_of_a_sound_round():
     pilots = [*equal_pilots(4)]
     pilots[0] = replace(pilots[0], together=frozenset({"P03"}))
     search = search_for(*pilots, aircraft=2)
-    start = search._places_start([1, 0, 0, 1])
+    start = places_start(search, [1, 0, 0, 1])
     assert (start.heat_of[0], start.heat_of[3]) == (1, 1)
 
 
@@ -158,7 +159,7 @@ def test_a_later_round_that_is_not_decided_is_not_claimed(monkeypatch):
 
     search = search_for(*equal_pilots(4), aircraft=2, rounds=2)
     first = round_of(search, [0, 0, 1, 1], [5658, 5658, 5658, 5658])  # close in every pairing
-    monkeypatch.setattr(day_module, "find_round", undecided)
+    monkeypatch.setattr(later_rounds, "find_round", undecided)
     rules = search._rules(2)._replace(can_retune=False)
     assert search._later_round(rules, [first.heat_of], first) is None
 
@@ -180,14 +181,20 @@ def test_later_rounds_count_whom_everybody_has_met_and_start_from_turned_ones(mo
     )
     first = round_of(search, [0, 1, 2, 0, 1, 2], [5658, 5658, 5658, 5917, 5917, 5917])
     rounds = search._later_rounds(first, 2.0)
-    assert [one.heat_of.tolist() for one in rounds[1:]] == [[0, 1, 2, 1, 2, 0], [0, 1, 2, 2, 0, 1]]
+    assert [heats_of(one) for one in rounds[1:]] == [{(0, 5), (1, 3), (2, 4)}, {(0, 4), (1, 5), (2, 3)}]
     assert seen[0][0].met[0, 3] == 1
     assert (seen[1][0].met[0, 3], seen[1][0].met[0, 5], seen[1][0].met[0, 4]) == (1, 1, 0)
-    assert seen[1][1][1].tolist() == [0, 1, 2, 1, 2, 0]  # the round before
+    assert len(seen[1][1]) == 3
+    assert heats_of(RoundPlan(seen[1][1][2], first.channel)) == {(0, 5), (1, 3), (2, 4)}  # the round before
     rules = seen[0][0]
     assert (rules.can_retune, rules.channel_price) == (False, 0.0)
     assert rules.target_load == pytest.approx(10**-0.2)
     assert rules.repeat_price > 0
+
+
+def heats_of(one):
+    """Who flies with whom, in no order."""
+    return {tuple(np.flatnonzero(one.heat_of == heat).tolist()) for heat in set(one.heat_of.tolist())}
 
 
 # Bounds
@@ -198,28 +205,17 @@ def test_the_fullest_round_bounds_the_day():
     rules = [{}, {}, {"after": 3}, {"after": 3}]
     pilots = [replace(pilot, **own) for pilot, own in zip(equal_pilots(4), rules, strict=True)]
     search = search_for(*pilots, aircraft=4, rounds=4)
-    assert search._bound_db() == pytest.approx(8.0 - 10 * np.log10(3), abs=0.01)
+    assert search.bound.margin_db == pytest.approx(8.0 - 10 * np.log10(3), abs=0.01)
     early = [
         replace(pilot, before=2 if own else None) for pilot, own in zip(equal_pilots(4), rules, strict=True)
     ]
     search = search_for(*early, aircraft=4, rounds=4)
-    assert search._bound_db() == pytest.approx(8.0 - 10 * np.log10(3), abs=0.01)
+    assert search.bound.margin_db == pytest.approx(8.0 - 10 * np.log10(3), abs=0.01)
     before = [
         replace(pilot, before=1 if own else None) for pilot, own in zip(equal_pilots(4), rules, strict=True)
     ]
     search = search_for(*before, aircraft=4, rounds=2)  # two who never come
-    assert search._bound_db() == pytest.approx(8.0)
-
-
-@pytest.mark.parametrize(
-    ("present", "aircraft", "heats", "smallest", "largest"),
-    [(12, 6, 2, 6, 6), (11, 6, 2, 5, 6), (7, 6, 2, 1, 4), (8, 3, 3, 2, 3), (3, 3, 3, 1, 1)],
-)
-def test_heats_are_sure_to_hold_what_the_others_have_no_room_for(present, aircraft, heats, smallest, largest):
-    search = search_for(*equal_pilots(2), aircraft=aircraft)
-    search.frame = replace(search.frame, heats=heats)
-    frame = search._surest_heats(present)
-    assert (frame.heats, frame.smallest, frame.largest) == (heats, smallest, largest)
+    assert search.bound.margin_db == pytest.approx(8.0)
 
 
 # Moves and their price
@@ -403,7 +399,7 @@ def recorded(search, monkeypatch):
         calls.append((steps, from_db, to_db))
         return improve(gear, rules, heats, heat_of, channel, steps, from_db, to_db, random)
 
-    monkeypatch.setattr(day_module.anneal, "improve", record)
+    monkeypatch.setattr(anneal, "improve", record)
     return calls
 
 
@@ -411,9 +407,9 @@ def recorded(search, monkeypatch):
 def test_a_walk_cools_evenly_from_the_hottest_to_the_coldest_in_pieces(monkeypatch, count, steps):
     search = search_for(*equal_pilots(count, tuned("R")), aircraft=4)
     calls = recorded(search, monkeypatch)
-    search._improve(search._everybody(), search._spaced_start([row % 4 for row in range(count)]), 3.0)
-    assert steps <= sum(call[0] for call in calls) < steps + day_module.CHUNK_STEPS
-    assert {call[0] for call in calls} == {day_module.CHUNK_STEPS}
+    search._improve(search._everybody(), spaced_start(search, [row % 4 for row in range(count)]), 3.0)
+    assert steps <= sum(call[0] for call in calls) < steps + round_search.CHUNK_STEPS
+    assert {call[0] for call in calls} == {round_search.CHUNK_STEPS}
     assert calls[0][1] == 3.0
     assert calls[-1][2] == pytest.approx(anneal.COLDEST_DB)
     ratios = [to_db / from_db for _, from_db, to_db in calls]
@@ -433,7 +429,7 @@ def test_a_walk_that_is_stopped_looks_no_further(monkeypatch):
     search = search_for(*equal_pilots(4), aircraft=2)
     search.keep_going = lambda *_: False
     calls = recorded(search, monkeypatch)
-    start = search._spaced_start([0, 0, 1, 1])
+    start = spaced_start(search, [0, 0, 1, 1])
     search._improve(search._everybody(), start, 3.0)
     search._improve(search._everybody(), start, 3.0)
     assert len(calls) == 1
@@ -474,8 +470,8 @@ def test_prices_stand_in_their_order():
     # A broken rule before size, size before margins, a channel more or less before a repeated pairing.
     assert anneal.HARD > anneal.UNEQUAL > anneal.HOTTEST_DB > anneal.COLDEST_DB > 0
     assert (
-        day_module.REDUCING_CHANNEL_PRICE_DB
-        > day_module.REPEAT_PRICE_DB
-        > day_module.FIRST_CHANNEL_PRICE_DB
+        round_search.REDUCING_CHANNEL_PRICE_DB
+        > round_search.REPEAT_PRICE_DB
+        > round_search.FIRST_CHANNEL_PRICE_DB
         > 0
     )

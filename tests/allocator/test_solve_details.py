@@ -81,8 +81,10 @@ def test_margins_of_a_heat_are_those_of_the_radio_model():
 
 
 def test_a_gap_is_the_bound_less_the_margin_and_never_below_zero():
-    pilots = (*equal_pilots(4), Pilot("Otter", ALL_BANDS, (200.0,)))
-    plan = plan_day(DayProblem(pilots, aircraft=3, common_power_mw=25.0, time_limit_s=None))
+    # Two who fly together on neighbouring channels: the bound leaves wishes among pilots of one radiation out.
+    near = Pilot("Otter", (5658,), together=frozenset({"Umber"}))
+    pilots = (*equal_pilots(2), near, Pilot("Umber", (5690,)))
+    plan = plan_day(DayProblem(pilots, aircraft=2, common_power_mw=25.0, time_limit_s=None))
     assert plan.gap_db == pytest.approx(max(0.0, plan.bound_db - plan.worst_margin_db))
     assert plan.gap_db > 1.0
     assert plan.status == "feasible"
