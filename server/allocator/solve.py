@@ -202,6 +202,8 @@ class _Planner:
         if self.problem.one_heat or self.problem.heats_given is not None:
             heats = self.problem.heats_given or ([pilot.callsign for pilot in self.problem.pilots],)
             return [min(self._first_stage_db(heat, level) for heat in heats) for level in levels]
+        if not can_all_meet(self.problem):
+            return [0.0] * len(levels)  # no search for a good day: the lowest level
         searches = [self._day_search(level) for level in levels]
         margins = [-math.inf] * len(levels)
         for number in sorted(range(len(levels)), key=lambda one: -searches[one].bound.margin_db):
