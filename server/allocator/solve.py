@@ -202,8 +202,12 @@ class _Planner:
         if self.problem.one_heat or self.problem.heats_given is not None:
             heats = self.problem.heats_given or ([pilot.callsign for pilot in self.problem.pilots],)
             return [min(self._first_stage_db(heat, level) for heat in heats) for level in levels]
-        if not can_all_meet(self.problem):
-            return [0.0] * len(levels)  # no search for a good day: the lowest level
+        try:
+            return self._day_margins_at(levels) if can_all_meet(self.problem) else [0.0] * len(levels)
+        except UndecidedError:
+            return [0.0] * len(levels)  # the day is planned without a search: the lowest level
+
+    def _day_margins_at(self, levels: Sequence[PowerLevel]) -> list[float]:
         searches = [self._day_search(level) for level in levels]
         margins = [-math.inf] * len(levels)
         for number in sorted(range(len(levels)), key=lambda one: -searches[one].bound.margin_db):
