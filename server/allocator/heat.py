@@ -13,15 +13,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.allocator import kernel
-from server.allocator.kernel import CHOICE, STRESSED, WORST, Gear, Stack
+from server.allocator.descent import BROKEN, descend
+from server.allocator.kernel import CHOICE, STRESSED, TIE, WORST, Gear, heat_loads
 from server.allocator.scoring import load_of_margin_db, margin_of_load_db
+from server.allocator.search import root_bound, search
+from server.allocator.stack import Stack, new_stack
+from server.allocator.sums import new_sums
 
-CHUNK_NODES = 200
+CHUNK_NODES = 500
 """Nodes between two looks at cancel and clock; well below 50 ms on a small laptop."""
 
-STARTS = 12
-"""Random starts of the descent that gives the first answer."""
+STARTS, KICKS_A_PILOT, KICKED = 8, 5, 2
+"""Descents from random starts; then, for each pilot of a heat, from the best end with so many moved at random."""
 
 KeepGoing = Callable[[str, int, float | None], bool]
 """Told stage, nodes so far and the best margin in dB so far; False stops the search."""
@@ -86,7 +89,7 @@ class _HeatSearch:
         self, gear: Gear, indifference_db: float, node_limit: int, seed: int, keep_going: KeepGoing | None
     ) -> None:
         self.gear = gear
-        self.slack = load_of_margin_db(-indifference_db) * (1.0 + kernel.TIE)
+        self.slack = load_of_margin_db(-indifference_db) * (1.0 + TIE)
         self.nodes_left = node_limit
         self.nodes = 0
         self.random = np.random.default_rng(seed)
@@ -130,14 +133,12 @@ class _HeatSearch:
         self, stage: str, goal: int, limit: float, stressed_limit: float, starts: np.ndarray
     ) -> tuple[np.ndarray | None, bool]:
         """Best channels by index, None where there are none, and whether the search came to its end."""
-        stack = kernel.new_stack(self.gear)
+        stack = new_stack(self.gear)
         self._seed(stage, stack, goal, limit, starts)
         ended = False
         while not ended and self.nodes_left > 0:
             before = int(stack.nodes[0])
-            ended = kernel.search(
-                self.gear, stack, goal, limit, stressed_limit, min(CHUNK_NODES, self.nodes_left)
-            )
+            ended = search(self.gear, stack, goal, limit, stressed_limit, min(CHUNK_NODES, self.nodes_left))
             used = int(stack.nodes[0]) - before
             self.nodes += used
             self.nodes_left -= used
@@ -149,19 +150,32 @@ class _HeatSearch:
         """Give the search a first answer, which prunes most of its tree."""
         if goal == CHOICE:
             return
-        answer = starts[0].copy()
-        for row in range(len(starts)):  # one at a time: all of them would be too long for a chunk
-            value = kernel.descend(self.gear, starts[row : row + 1], goal, limit, answer)
+        sums = new_sums(self.gear)
+        count = len(self.gear.sense)
+        for number in range(len(starts) + KICKS_A_PILOT * count):
+            if number < len(starts):
+                channel = starts[number]
+            elif stack.value[1] and count > KICKED:
+                channel = self._kicked(stack.best)
+            else:
+                return
+            value = descend(self.gear, stack.rows, sums, channel, goal, limit)
             # A hair above the value, so that the search itself reaches the answer it then proves.
-            value *= 1.0 + 2.0 * kernel.TIE
-            if value < min(kernel.BROKEN, stack.value[0]):
+            value *= 1.0 + 2.0 * TIE
+            if value < min(BROKEN, stack.value[0]):
                 stack.value[0] = value
                 stack.value[1] = 1.0
-                stack.best[:] = answer
-            if self.nodes_left <= 0:
-                return
+                stack.best[:] = channel
             if not self.keep_going(stage, self.nodes, self._margin_so_far(stack)):
                 self.nodes_left = 0
+            if self.nodes_left <= 0:
+                return
+
+    def _kicked(self, channel: np.ndarray) -> np.ndarray:
+        kicked = channel.copy()
+        for pilot in self.random.choice(len(channel), KICKED, replace=False):
+            kicked[pilot] = self.random.choice(np.flatnonzero(self.gear.usable[pilot]))
+        return kicked
 
     def _margin_so_far(self, stack: Stack) -> float | None:
         return float(margin_of_load_db(max(self._loads(stack.best)))) if stack.value[1] else None
@@ -169,7 +183,7 @@ class _HeatSearch:
     def _loads(self, channel: np.ndarray, is_stressed: bool = False) -> np.ndarray:
         count = len(channel)
         load, stressed = np.empty(count), np.empty(count)
-        kernel.heat_loads(self.gear, np.arange(count), self.gear.mhz[channel], load, stressed)
+        heat_loads(self.gear, np.arange(count), self.gear.mhz[channel], load, stressed)
         return stressed if is_stressed else load
 
     def _without_answer(self, ended: bool) -> HeatAnswer:
@@ -201,8 +215,8 @@ class _HeatSearch:
 
     def _root_bound_db(self) -> float:
         """What no assignment can beat, before anything is placed."""
-        stack = kernel.new_stack(self.gear)
-        return float(margin_of_load_db(kernel.root_bound(self.gear, stack)))
+        stack = new_stack(self.gear)
+        return float(margin_of_load_db(root_bound(self.gear, stack)))
 
 
 def _in_roster_order(gear: Gear, channel: np.ndarray) -> np.ndarray:

@@ -11,9 +11,11 @@ from functools import lru_cache
 
 import numpy as np
 
-from server.allocator import kernel
+from server.allocator.descent import descend
+from server.allocator.kernel import WORST
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear, finite_or_none, margins_db
+from server.allocator.sums import new_sums, rows_of
 from server.radio.site import Site
 
 STARTS = 8
@@ -145,7 +147,8 @@ def _target_set(site: Site, channels_mhz: tuple[int, ...], aircraft: int, spacin
     day = DayProblem(crowd, site, aircraft=count, minimum_spacing_mhz=spacing_mhz)
     gear = day_gear(day, [TARGET_POWER_MW] * count)
     starts = np.random.default_rng(1).integers(len(channels_mhz), size=(STARTS, count))
-    answer = starts[0].copy()
-    kernel.descend(gear, starts, kernel.WORST, np.inf, answer)
+    rows, sums = rows_of(gear), new_sums(gear)
+    reached = [descend(gear, rows, sums, start, WORST, np.inf) for start in starts]
+    answer = starts[int(np.argmin(reached))]
     mhz = [int(one) for one in gear.mhz[answer]]
     return _TargetSet(frozenset(mhz), float(margins_db(gear, range(count), mhz)[0].min()))

@@ -31,11 +31,10 @@ from tests.mutation.measure import Recorder
 
 MOST_MEMORY_BYTES = 6 << 30
 LIBRARIES = ("numba", "numpy.testing", "server.storage.migrate", "server.storage.session")
-COMPILED_CORE = (
-    "server.allocator.compiled",
-    "server.allocator.kernel",
-    "server.allocator.moves_core",
-    "server.allocator.anneal",
+COMPILED_CORE = tuple(
+    f"server.allocator.{file.stem}"
+    for file in sorted((Path(__file__).parents[2] / "server" / "allocator").glob("*.py"))
+    if file.stem == "compiled" or "allocator.compiled import" in file.read_text(encoding="utf-8")
 )
 # Libraries are loaded before pytest could rewrite their assertions; it says so, which is no fault of a test.
 QUIET = ("-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning")

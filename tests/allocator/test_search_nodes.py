@@ -9,10 +9,13 @@ import itertools
 import numpy as np
 import pytest
 
-from server.allocator import kernel
+from server.allocator import narrowing, search
+from server.allocator.choice import key_of, margin_tenths, sort_few
 from server.allocator.kernel import CHOICE, STRESS_FACTOR, STRESSED, WORST
+from server.allocator.narrowing import narrow
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear
+from server.allocator.stack import new_stack
 from server.radio.site import Site
 from tests.allocator import brute_force
 from tests.allocator.mixes import equal_pilots, mix
@@ -28,10 +31,10 @@ def index(gear, mhz):
 
 def node(gear, placed):
     """A search with these pilots placed, in this order: {pilot: MHz}."""
-    stack = kernel.new_stack(gear)
+    stack = new_stack(gear)
     for depth, (pilot, mhz) in enumerate(placed.items()):
-        stack.pilot[depth] = pilot
-        kernel._place(gear, stack, depth, index(gear, mhz))
+        stack.sums.pilot[depth] = pilot
+        search._descend_to(gear, stack, depth, index(gear, mhz))
     return stack
 
 
@@ -84,8 +87,8 @@ def test_sums_of_placed_receivers_are_those_of_the_slow_model(heat, placed):
             sum(10 ** (-term.margin_db / 10) for term in terms if (len(term.of) == 1) is is_carrier)
             for is_carrier in (True, False)
         )
-        assert stack.own_carriers[depth, pilot] / gear.wanted_mw[pilot] == pytest.approx(carriers)
-        assert stack.own_products[depth, pilot] / gear.wanted_mw[pilot] == pytest.approx(products)
+        assert stack.sums.own_carriers[depth, pilot] / gear.wanted_mw[pilot] == pytest.approx(carriers)
+        assert stack.sums.own_products[depth, pilot] / gear.wanted_mw[pilot] == pytest.approx(products)
 
 
 @pytest.mark.parametrize(("heat", "placed"), NODES)
@@ -97,7 +100,10 @@ def test_sums_on_channels_are_what_a_pilot_to_come_would_hear(heat, placed):
         for f in np.flatnonzero(gear.usable[later]):
             listener = heat.entries[later].on(int(gear.mhz[f]))
             margin_db = slow_model.margin_db(listener, up, place_of(heat.problem.site))
-            heard = stack.carriers[depth, gear.sense[later], f] + stack.products[depth, gear.sense[later], f]
+            heard = (
+                stack.sums.carriers[depth, gear.sense[later], f]
+                + stack.sums.products[depth, gear.sense[later], f]
+            )
             assert heard / gear.wanted_mw[later] == pytest.approx(10 ** (-margin_db / 10))
 
 
@@ -116,7 +122,7 @@ def narrowed(heat, placed, limit, stressed_limit):
         own, at = {}, {}
         for f in heat.entries[later].choices_mhz:
             own[f] = sums(heat, later, f, placed, placed)
-            at[f] = {x: sums(heat, x, placed[x], {**placed, later: f}, placed) for x in placed}
+            at[f] = {x: sums(heat, x, placed[x], {**placed, later: f}, {**placed, later: f}) for x in placed}
         live[later] = [
             f
             for f in sorted(own)
@@ -133,25 +139,62 @@ def narrowed(heat, placed, limit, stressed_limit):
     return live, bound
 
 
-@pytest.mark.parametrize("tightness", [None, 0.7, 0.3])
+def tight_limits(heat, tightness):
+    """Loads that this share of all assignments stays below, and all assignments with their loads."""
+    judged = brute_force.judge(heat.entries, place_of(heat.problem.site), heat.problem.minimum_spacing_mhz)
+    load = 10 ** (-judged.margins.min(axis=1) / 10)
+    stressed = 10 ** (-judged.stressed.min(axis=1) / 10)
+    # A hair above a load that occurs, so that rounding does not decide.
+    limits = np.quantile(load, tightness) * (1 + 1e-7), np.quantile(stressed, tightness) * (1 + 1e-7)
+    return limits, judged.mhz, load, stressed
+
+
 @pytest.mark.parametrize(("heat", "placed"), NODES)
-def test_narrowing_keeps_what_the_floor_allows_and_bounds_what_follows(heat, placed, tightness):
-    gear, depth = heat.gear, len(placed)
-    limit = stressed_limit = np.inf
-    if tightness is not None:
-        judged = brute_force.judge(heat.entries, place_of(heat.problem.site), gear.spacing_mhz)
-        # A hair above a load that occurs, so that rounding does not decide.
-        limit = np.quantile(10 ** (-judged.margins.min(axis=1) / 10), tightness) * (1 + 1e-7)
-        stressed_limit = np.quantile(10 ** (-judged.stressed.min(axis=1) / 10), tightness) * (1 + 1e-7)
-    stack = node(gear, placed)
-    live, bound = narrowed(heat, placed, limit, stressed_limit)
-    found = kernel._narrow(gear, stack, depth, limit, stressed_limit)
+def test_narrowing_without_limits_takes_what_is_too_near_and_bounds_what_follows(heat, placed):
+    stack = node(heat.gear, placed)
+    live, bound = narrowed(heat, placed, np.inf, np.inf)
+    found = narrow(heat.gear, stack, len(placed), np.inf, np.inf)
     if bound is None:
         assert found[0] == np.inf
         return
     assert found == pytest.approx(bound.tolist())
     for later, mhz in live.items():
-        assert gear.mhz[stack.live[depth, later]].tolist() == mhz
+        assert heat.gear.mhz[stack.live[len(placed), later]].tolist() == mhz
+
+
+@pytest.mark.parametrize("tightness", [0.7, 0.3, 0.05])
+@pytest.mark.parametrize(("heat", "placed"), NODES)
+def test_narrowing_takes_at_least_what_passes_the_limits_with_the_rest_at_the_floor(heat, placed, tightness):
+    limits, *_ = tight_limits(heat, tightness)
+    stack = node(heat.gear, placed)
+    live, bound = narrowed(heat, placed, *limits)
+    found = narrow(heat.gear, stack, len(placed), *limits)
+    if bound is None:
+        assert found[0] == np.inf
+    if found[0] == np.inf:
+        return
+    assert (np.array(found) >= bound * (1 - 1e-6)).all()
+    for later, mhz in live.items():
+        kept = heat.gear.mhz[stack.live[len(placed), later]].tolist()
+        assert kept == mhz if len(live) == 1 else set(kept) <= set(mhz)
+
+
+@pytest.mark.parametrize("tightness", [0.7, 0.3, 0.05])
+@pytest.mark.parametrize(("heat", "placed"), NODES)
+def test_narrowing_keeps_every_channel_of_an_assignment_within_the_limits(heat, placed, tightness):
+    limits, mhz, load, stressed = tight_limits(heat, tightness)
+    is_within = (load <= limits[0]) & (stressed <= limits[1])
+    for pilot, at_mhz in placed.items():
+        is_within &= mhz[:, pilot] == at_mhz
+    stack = node(heat.gear, placed)
+    found = narrow(heat.gear, stack, len(placed), *limits)
+    if not is_within.any():
+        return
+    assert found[0] <= load[is_within].min() * (1 + 1e-9)
+    assert found[1] <= stressed[is_within].min() * (1 + 1e-9)
+    for later in set(range(len(heat.entries))) - set(placed):
+        kept = set(heat.gear.mhz[stack.live[len(placed), later]].tolist())
+        assert set(mhz[is_within, later].tolist()) <= kept
 
 
 def test_a_bound_counts_the_least_harm_of_every_pilot_to_come():
@@ -159,7 +202,7 @@ def test_a_bound_counts_the_least_harm_of_every_pilot_to_come():
     weak = Pilot("Wren", (5806,))
     strong = (Pilot("Otter", (5771, 5776)), Pilot("Coot", (5836, 5838)))
     gear = day_gear(DayProblem((weak, *strong), one_heat=True, site=Site()), (25, 600, 600))
-    found = kernel._narrow(gear, node(gear, {0: 5806}), 1, np.inf, np.inf)
+    found = narrow(gear, node(gear, {0: 5806}), 1, np.inf, np.inf)
     apart_db = 10 * np.log10(600 / 25) + 20  # stronger, and ten times nearer
     otter, coot = (10 ** ((apart_db + slow_model.needed_db(x, -28)) / 10) for x in (35, 32))
     assert found[0] == pytest.approx(otter + coot, rel=1e-4)
@@ -169,7 +212,7 @@ def test_a_bound_counts_the_least_harm_of_every_pilot_to_come():
 @pytest.mark.parametrize(("heat", "placed"), NODES)
 def test_a_bound_is_no_higher_than_the_best_that_follows(heat, placed):
     gear = heat.gear
-    found = kernel._narrow(gear, node(gear, placed), len(placed), np.inf, np.inf)
+    found = narrow(gear, node(gear, placed), len(placed), np.inf, np.inf)
     judged = brute_force.judge(heat.entries, place_of(heat.problem.site), gear.spacing_mhz)
     follows = np.all([judged.mhz[:, pilot] == mhz for pilot, mhz in placed.items()], axis=0)
     best = 10 ** (-judged.margins[follows].min(axis=1).max() / 10)
@@ -178,18 +221,8 @@ def test_a_bound_is_no_higher_than_the_best_that_follows(heat, placed):
     assert found[1] <= best_stressed * (1 + 1e-9)
 
 
-@pytest.mark.parametrize(("heat", "placed"), NODES)
-def test_placed_receivers_are_within_while_their_surest_load_is(heat, placed):
-    gear, depth = heat.gear, len(placed)
-    stack = node(gear, placed)
-    load, stressed = np.max([sums(heat, x, placed[x], placed, placed) for x in placed], axis=0)
-    for above, is_within in ((1.0001, True), (0.9999, False)):
-        assert kernel._within(gear, stack, depth, load * above, np.inf) is is_within
-        assert kernel._within(gear, stack, depth, np.inf, stressed * above) is is_within
-
-
 @pytest.mark.parametrize("count", [1, 2, 3, 4, 5])
-def test_products_to_come_are_all_that_are_not_made_yet_at_the_floor(count):
+def test_products_to_come_are_all_that_are_not_made_yet(count):
     heat = mix(4, 5, 8)
     gear, everybody, who = heat.gear, np.arange(5), np.arange(count)
     level = gear.level_mw[0]
@@ -203,18 +236,17 @@ def test_products_to_come_are_all_that_are_not_made_yet_at_the_floor(count):
             for a, b, c in products
             if not {a, b, c} <= set(range(count))
         )
-        found = kernel._products_to_come(gear, level, who, everybody, without)
-        assert found == pytest.approx(missing * gear.mixing * gear.protection[-1], rel=1e-6, abs=1e-30)
+        inside = level[without] if without in who else 0.0
+        made = narrowing._products_of(level, who, inside, 0.0)
+        assert narrowing._products_of(level, everybody, level[without], 0.0) - made == pytest.approx(
+            missing, rel=1e-6, abs=1e-30
+        )
 
 
-def test_loads_of_placed_receivers_are_their_largest():
-    heat, placed = next((heat, placed) for heat, placed in NODES if len(placed) == len(heat.entries) - 1)
-    up = [heat.entries[pilot].on(mhz) for pilot, mhz in placed.items()]
-    place = place_of(heat.problem.site)
-    load, stressed = kernel._worst_loads(heat.gear, node(heat.gear, placed), len(placed))
-    assert -10 * np.log10(load) == pytest.approx(min(slow_model.margin_db(one, up, place) for one in up))
-    assert -10 * np.log10(stressed) == pytest.approx(
-        min(slow_model.stressed_margin_db(one, up, place) for one in up)
+def test_one_carrier_more_makes_the_products_of_all_of_them():
+    level = np.array([3.0, 1.0, 0.5, 2.0])
+    assert narrowing._products_of(level, np.arange(3), 0.0, level[3]) == pytest.approx(
+        narrowing._products_of(level, np.arange(4), 0.0, 0.0)
     )
 
 
@@ -224,9 +256,9 @@ def test_loads_of_placed_receivers_are_their_largest():
 def opened(gear, placed, goal):
     stack = node(gear, placed)
     depth = len(placed)
-    kernel._open(gear, stack, depth, goal)
+    search._open(gear, stack, depth, goal)
     assert stack.tried[depth] == 0
-    return stack.pilot[depth], gear.mhz[stack.option[depth, : stack.options[depth]]].tolist()
+    return stack.sums.pilot[depth], gear.mhz[stack.option[depth, : stack.options[depth]]].tolist()
 
 
 def test_the_pilot_with_the_fewest_channels_left_is_next():
@@ -235,6 +267,22 @@ def test_the_pilot_with_the_fewest_channels_left_is_next():
     assert opened(gear, {}, WORST) == (1, [5658, 5732])
     assert opened(gear, {1: 5658}, WORST)[0] == 2
     assert opened(gear, {1: 5658, 2: 5880}, WORST)[0] == 0
+
+
+def test_a_pilot_who_was_often_left_without_a_channel_is_next():
+    gear = equal_pilots(3, BAND_R_MHZ).gear
+    stack = node(gear, {})
+    stack.weight[2] = 2.0
+    search._open(gear, stack, 0, WORST)
+    assert stack.sums.pilot[0] == 2
+
+
+def test_a_pilot_left_without_a_channel_is_remembered():
+    pilots = (Pilot("Wren", BAND_R_MHZ), Pilot("Otter", (5658, 5668)), Pilot("Coot", BAND_R_MHZ))
+    gear = day_gear(DayProblem(pilots, one_heat=True), (25, 25, 25))
+    stack = node(gear, {0: 5658})
+    assert narrow(gear, stack, 1, np.inf, np.inf)[0] == np.inf
+    assert stack.weight.tolist() == [1.0, 2.0, 1.0]
 
 
 def test_of_two_with_as_few_channels_the_first_is_next():
@@ -248,7 +296,7 @@ def test_the_least_loaded_channel_is_tried_first(goal, power_mw):
     _, tried = opened(heat.gear, placed, goal)
     which = 0 if goal == WORST else 1
     load = [sums(heat, 3, mhz, placed, placed)[which] for mhz in tried]
-    assert len(tried) == 8
+    assert sorted(tried) == [5695, 5769, 5806, 5880, 5917]  # the others are too near
     assert (np.diff(load) >= -1e-9 * np.array(load[1:])).all()
 
 
@@ -264,7 +312,7 @@ def test_the_choice_tries_the_current_channel_first_and_then_the_days_set():
 
 
 def key(gear, placed):
-    return kernel._key(gear, node(gear, placed), len(placed))
+    return key_of(gear, node(gear, placed), len(placed))
 
 
 def day(*pilots, day_channels=(5658, 5732, 5880)):
@@ -306,24 +354,24 @@ def test_key_of_a_part_adds_what_pilots_to_come_cannot_avoid():
         Pilot("Coot", (5732, 5806), current_mhz=5732),
     )
     stack = node(gear, {0: 5880})
-    assert kernel._key(gear, stack, 1) == 0
+    assert key_of(gear, stack, 1) == 0
     stack.live[1, 1, index(gear, 5658)] = False  # Otter has to move, to a channel outside the set
-    assert kernel._key(gear, stack, 1) == 1_001_000_000
+    assert key_of(gear, stack, 1) == 1_001_000_000
     stack.live[1, 2, index(gear, 5732)] = False
-    assert kernel._key(gear, stack, 1) == 2_002_000_000
+    assert key_of(gear, stack, 1) == 2_002_000_000
 
 
 def test_key_of_a_part_asks_nothing_of_a_pilot_without_a_current_channel():
     gear = day(Pilot("Wren", BAND_R_MHZ), Pilot("Otter", BAND_R_MHZ))
     stack = node(gear, {0: 5880})
     stack.live[1, 1, -1] = False
-    assert kernel._key(gear, stack, 1) == 0
+    assert key_of(gear, stack, 1) == 0
 
 
 def test_margins_are_rounded_to_tenths_and_stand_from_the_worst():
     heat = equal_pilots(3, BAND_R_MHZ, 600)
     placed = {0: 5658, 1: 5695, 2: 5880}
-    found = kernel._margin_tenths(heat.gear, node(heat.gear, placed), 3).tolist()
+    found = margin_tenths(heat.gear, node(heat.gear, placed).sums).tolist()
     assert found == list(brute_force.facts_of(heat.entries, tuple(placed.values())).tenths)
     assert found == sorted(found)
     assert len(set(found)) > 1
@@ -331,7 +379,7 @@ def test_margins_are_rounded_to_tenths_and_stand_from_the_worst():
 
 def test_a_few_values_are_sorted_with_their_companions_and_equal_ones_stay_in_order():
     values, companions = np.array([3.0, 1.0, 2.0, 1.0, 0.5]), np.array([30, 10, 20, 11, 5])
-    kernel._sort(values, companions)
+    sort_few(values, companions)
     assert values.tolist() == [0.5, 1.0, 1.0, 2.0, 3.0]
     assert companions.tolist() == [5, 10, 11, 20, 30]
 
@@ -342,9 +390,10 @@ def test_a_few_values_are_sorted_with_their_companions_and_equal_ones_stay_in_or
 def dropped(gear, f_mhz, tried_mhz):
     """Channels taken from pilot 1 once pilot 0 has tried some and stands on another."""
     stack = node(gear, {0: f_mhz})
+    stack.live[1] = gear.usable  # also those that the spacing takes
     for x, mhz in enumerate(tried_mhz):
         stack.option[0, x] = index(gear, mhz)
-    kernel._drop_mirrored(gear, stack, 0, index(gear, f_mhz), len(tried_mhz))
+    search._drop_mirrored(gear, stack, 0, index(gear, f_mhz), len(tried_mhz))
     return sorted(set(gear.mhz[gear.usable[1]].tolist()) - set(gear.mhz[stack.live[1, 1]].tolist()))
 
 
@@ -391,13 +440,13 @@ def test_an_exchange_that_moves_more_pilots_is_not_a_repetition(current_mhz, lef
 def test_a_new_search_has_nobody_placed_and_everything_usable_live():
     gear = mix(7, 4, 8).gear
     n, m, s = 4, len(gear.mhz), len(gear.level_mw)
-    stack = kernel.new_stack(gear)
-    assert stack.carriers.shape == stack.products.shape == (n, s, m)
-    assert stack.own_carriers.shape == stack.own_products.shape == (n + 1, n)
+    stack = new_stack(gear)
+    assert stack.sums.carriers.shape == stack.sums.products.shape == (n, s, m)
+    assert stack.sums.own_carriers.shape == stack.sums.own_products.shape == (n + 1, n)
     assert stack.live.shape == (n, n, m)
     assert stack.live[0].tolist() == gear.usable.tolist()
     assert stack.value.tolist() == [np.inf, 0.0]
-    assert stack.channel.tolist() == stack.best.tolist() == stack.options.tolist() == [-1] * n
+    assert stack.sums.channel.tolist() == stack.best.tolist() == stack.options.tolist() == [-1] * n
     assert (stack.depth.tolist(), stack.nodes.tolist()) == ([0], [0])
 
 
