@@ -1,17 +1,20 @@
 """Puts the application together; alone in knowing every layer."""
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 
 from fastapi import Depends, FastAPI
+from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from server import __version__, paths
 from server.services.jobs import Jobs
 from server.services.live import Hub
+from server.services.turn_watch import TurnWatch
 from server.settings import Settings
 from server.storage import migrate
 from server.storage.session import Database
@@ -23,6 +26,11 @@ from server.web.security import Guard, Policy
 from server.web.static_files import VersionedStaticFiles
 from server.web.stream import closed_at_signals
 from server.web.templating import make_templates
+
+WATCH_EVERY_S = 2.0
+"""Between two looks for nudges and freed places; a look that finds nothing costs a few queries."""
+
+log = logging.getLogger("bandstand")
 
 
 def utc_now() -> datetime:
@@ -66,8 +74,20 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     hub: Hub = app.state.hub
     hub.open(asyncio.get_running_loop())
+    watching = asyncio.create_task(_watch(app))
     with closed_at_signals(hub):
         yield
+    watching.cancel()
     hub.close()
     app.state.jobs.close()
     app.state.database.close()
+
+
+async def _watch(app: FastAPI) -> None:
+    watch = TurnWatch(app.state.database, app.state.hub)
+    while True:
+        await asyncio.sleep(WATCH_EVERY_S)
+        try:
+            await run_in_threadpool(watch.look, app.state.clock())
+        except Exception:
+            log.exception("the watch over open flying failed; it looks again")

@@ -13,6 +13,7 @@ from typing import Any
 from sqlmodel import Session
 
 from server.services.days import FormerAddress, day_with, settings_of
+from server.services.turn_views import OpenBoard, OpenFlyingNow
 from server.storage import pilots, published_plans
 from server.storage.session import Database
 from server.storage.tables import CHECKED_IN, FieldDay
@@ -45,6 +46,7 @@ class Board:
     not_in_plan       callsigns that came after the plan, in the order they came
     join_url          where pilots check in from their phones; None where no address is chosen for the day
     former_addresses  given up: what was printed with them is void
+    open_flying       who holds which channel without heats; None while nobody flies so
     """
 
     order: int = field(compare=False)
@@ -61,6 +63,7 @@ class Board:
     not_in_plan: tuple[str, ...]
     join_url: str | None
     former_addresses: tuple[FormerAddress, ...]
+    open_flying: OpenBoard | None = None
 
     @property
     def join_address(self) -> str:
@@ -105,6 +108,7 @@ def board_of_day(session: Session, day: FieldDay) -> Board:
         not_in_plan=tuple(callsign for id, callsign in present.items() if id not in placed) if plan else (),
         join_url=f"{day.base_url}/join/{day.code}" if day.base_url else None,
         former_addresses=settings_of(day).former_addresses,
+        open_flying=OpenFlyingNow(session, day).board(),
     )
 
 

@@ -2,6 +2,8 @@
 
 import json
 from collections.abc import Mapping
+from functools import lru_cache
+from typing import Any
 
 from sqlmodel import Session
 
@@ -11,7 +13,7 @@ from server.services import days
 from server.services.callsigns import callsign_key
 from server.services.gear import VideoSetup, read_setup
 from server.services.roster_rows import gear_text
-from server.services.usable import usable_today
+from server.services.usable import UsableToday, usable_today
 from server.services.video import ANALOGUE
 from server.storage import pilots, published_plans
 from server.storage.tables import CHECKED_IN, Aircraft, FieldDay, Pilot
@@ -44,14 +46,7 @@ def planned_pilot(
     known          callsign by key of everybody who is checked in; wishes about others are left out
     published_mhz  by pilot id, what the published plan gave
     """
-    setup = setup_of(pilot, flying)
-    usable = usable_today(
-        pilot.callsign,
-        setup,
-        days.allowed_mhz(day, setup.usable_mhz),
-        days.rule_set_of(day),
-        days.tested_width_mhz(day),
-    )
+    setup, usable = _today(day.settings_json, day.rule_set_json, tuple(gear_text(flying).items()))
     return problem.Pilot(
         callsign=pilot.callsign,
         channels_mhz=usable.channels_mhz,
@@ -75,9 +70,27 @@ def flying_of(pilot: Pilot, aircraft: list[Aircraft]) -> Aircraft | None:
     return next((one for one in aircraft if one.id == pilot.flying_aircraft_id), None)
 
 
-def setup_of(pilot: Pilot, aircraft: Aircraft) -> VideoSetup:
+def setup_of(aircraft: Aircraft) -> VideoSetup:
     """What the aircraft's video can do. It was read once before it was stored, so it can be read again."""
-    return read_setup(gear_text(aircraft), pilot.callsign)
+    return _setup(tuple(gear_text(aircraft).items()))
+
+
+@lru_cache(maxsize=1024)
+def _setup(gear: tuple[tuple[str, str], ...]) -> VideoSetup:
+    return read_setup(dict(gear), "")
+
+
+@lru_cache(maxsize=1024)
+def _today(
+    settings_json: str, rule_set_json: str | None, gear: tuple[tuple[str, str], ...]
+) -> tuple[VideoSetup, UsableToday]:
+    """A set-up and what the day leaves of it: by what they are made of, since each takes milliseconds."""
+    of_the_day: dict[str, Any] = {"settings_json": settings_json, "rule_set_json": rule_set_json}
+    day = FieldDay(**of_the_day)
+    setup = _setup(gear)
+    allowed_mhz = days.allowed_mhz(day, setup.usable_mhz)
+    usable = usable_today("", setup, allowed_mhz, days.rule_set_of(day), days.tested_width_mhz(day))
+    return setup, usable
 
 
 def published_channels(session: Session, day: FieldDay) -> dict[int, int]:

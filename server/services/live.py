@@ -12,16 +12,25 @@ from collections.abc import Callable
 
 from server.services.board import Board, board_of_day
 from server.services.slots import MySlot, slots_of_day
+from server.services.turn_views import DeskOfTurns, OpenFlyingNow
 from server.storage import days
 from server.storage.session import Database
 
 QUEUE_LENGTH = 8
 
-Encode = Callable[[Board | MySlot], bytes]
+Shown = Board | MySlot | DeskOfTurns
+"""What live pages show."""
+
+Encode = Callable[[Shown], bytes]
 
 
 def board_topic(code: str) -> str:
     return f"board:{code}"
+
+
+def desk_topic(code: str) -> str:
+    """The desk of open flying; its stream is for the director alone."""
+    return f"open-flying:{code}"
 
 
 def slot_topic(field_day_id: int, link_token: str) -> str:
@@ -37,7 +46,9 @@ def announce(database: Database, hub: "Hub", field_day_id: int) -> None:
             if day is None:
                 return
             board, slots = board_of_day(session, day), slots_of_day(session, day)
+            desk = OpenFlyingNow(session, day).desk()
         hub.tell(board_topic(day.code), board)
+        hub.tell(desk_topic(day.code), desk)
         for slot in slots:
             hub.tell(slot_topic(field_day_id, slot.link_token), slot)
         valid = {slot_topic(field_day_id, slot.link_token) for slot in slots}
@@ -76,7 +87,7 @@ class Hub:
     def __init__(self, encode: Encode | None = None) -> None:
         self.one_announcement = threading.Lock()
         self._encode = encode
-        self._told: dict[str, Board | MySlot] = {}
+        self._told: dict[str, Shown] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._watchers: defaultdict[str, set[Subscription]] = defaultdict(set)
         self._orders: dict[str, int] = {}
@@ -95,7 +106,7 @@ class Hub:
         """Send a state to all who watch the topic, unless a later one was sent already."""
         self._on_the_loop(self._publish, topic, order, message)
 
-    def tell(self, topic: str, state: Board | MySlot) -> None:
+    def tell(self, topic: str, state: Shown) -> None:
         """Publish a state, unless nobody watches or it says what was told last."""
         if self._encode is None or not self.watching(topic) or self._told.get(topic) == state:
             return

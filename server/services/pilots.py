@@ -36,6 +36,7 @@ from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN, Aircraft, Fiel
 __all__ = [
     "Reading",
     "add",
+    "callsigns_here",
     "check_open",
     "edit",
     "give_channel",
@@ -72,6 +73,12 @@ def pilot_of(session: Session, day: FieldDay, pilot_id: int) -> Pilot:
     if pilot is None:
         raise NotFoundError("There is no such pilot on the roster of this day.")
     return pilot
+
+
+def callsigns_here(session: Session, day: FieldDay) -> list[str]:
+    """Who is checked in, by callsign, in alphabetical order."""
+    here = pilots.of_day(session, _id(day), [CHECKED_IN])
+    return [pilot.callsign for pilot in sorted(here, key=lambda one: one.callsign_key)]
 
 
 def read_new(session: Session, day: FieldDay, typed: Mapping[str, str]) -> Reading:

@@ -90,7 +90,7 @@ def _assumed(session: Session, day: FieldDay, by_id: Mapping[int, Pilot]) -> tup
     for pilot in pilots.of_day(session, day.id):
         flying = lineup.flying_of(pilot, aircraft.get(pilot.id or 0, []))
         if flying and pilot.id in by_id:
-            setup = lineup.setup_of(pilot, flying)
+            setup = lineup.setup_of(flying)
             found += [(pilot.callsign, field, value) for field, value in setup.assumed]
     return tuple(found)
 

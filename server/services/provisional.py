@@ -14,6 +14,8 @@ from server.services.video import ANALOGUE
 from server.storage import pilots
 from server.storage.tables import Aircraft, FieldDay, Pilot
 
+OTHER_VIDEO = "Other than analogue video gets no channel here: agree on its place with the director."
+
 BUTTONS_SIGN = ":"
 """Between band and channel on push-button gear."""
 
@@ -70,13 +72,12 @@ def channel_to_set(
 ) -> ChannelToSet:
     """The same from rows that are at hand."""
     if flying is None or flying.video != ANALOGUE:
-        why = "Other than analogue video gets no channel here: agree on its place with the director."
-        return ChannelToSet(pilot.callsign, None, why_not=why)
+        return ChannelToSet(pilot.callsign, None, why_not=OTHER_VIDEO)
     planned = lineup.planned_pilot(day, pilot, flying, {}, {})
     mhz = published_mhz or pilot.provisional_mhz
     if mhz is None:
-        return ChannelToSet(pilot.callsign, None, why_not=_why_not(planned))
-    setup = lineup.setup_of(pilot, flying)
+        return ChannelToSet(pilot.callsign, None, why_not=why_no_channel(planned))
+    setup = lineup.setup_of(flying)
     label = label_at(mhz, setup.labels)
     wrong = tuple(channel for channel in lookalikes(mhz) if abs(channel.mhz - mhz) > TWIN_MHZ)
     if not any(field == "tunes" for field, _ in setup.assumed):
@@ -122,7 +123,8 @@ def _buttons(label: str | None) -> str:
     return f"{BANDS.index(label[0]) + 1}{BUTTONS_SIGN}{label[1:]}" if label else ""
 
 
-def _why_not(planned: PlannedPilot) -> str:
+def why_no_channel(planned: PlannedPilot) -> str:
+    """Why a pilot has no channel, with the cure, as one sentence."""
     if not planned.channels_mhz:
         return (
             f"The day's rules, bands and bans leave {planned.callsign} no channel: "

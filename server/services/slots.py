@@ -1,7 +1,7 @@
 """What a pilot's own page shows: the channel, the power, when to fly, and the word for the transmitter.
 
-Calling heats is not part of this version: no heat is ever called and no transmitter is ever known to be on, so
-the word is STAY OFF and the director calls by voice.
+Calling heats is not part of this version: no heat is ever called, so between heats the word is STAY OFF and the
+director calls by voice. At open flying the pilot's turn has the word.
 """
 
 import json
@@ -19,11 +19,14 @@ from server.radio.tuning import parse_tuning
 from server.services.errors import NotFoundError
 from server.services.gear import label_at, tunes_of
 from server.services.transmitter_words import Word, transmitter_word
+from server.services.turn_views import MyTurn, OpenFlyingNow
 from server.storage import days, pilots, published_plans
 from server.storage.session import Database
 from server.storage.tables import NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
 
 Standing = Literal["planned", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
+
+ASK_BELOW = "Open flying is on: ask to fly with the button. The channel comes with the place."
 
 REASONS: dict[Standing, str] = {
     "planned": "Not called yet. The director's voice outranks this screen.",
@@ -74,8 +77,11 @@ class MySlot:
     called        the callsign in the published plan, which is the one that is called out
     heats         all of the pilot's, the next first; none unless `standing` is "planned"
     moved_from    what the plan before had, where this plan moved the pilot
+    place_tuned   the channel of the place at open flying
     provisional   the channel to set before a plan has the pilot
     known_on      whether the transmitter is known to be on
+    may_ask       open flying is on, and this pilot can ask to fly
+    turn          the pilot's turn at open flying; its place comes before any heat
     word          while the page is fresh, and `word_in_doubt` once it may be out of date
     """
 
@@ -98,23 +104,41 @@ class MySlot:
     known_on: bool
     word: Word
     word_in_doubt: Word
+    may_ask: bool = False
+    turn: MyTurn | None = None
+    place_tuned: Tuned | None = None
 
     @property
     def tuned(self) -> Tuned | None:
-        """The channel to set: that of the next heat, or the provisional one."""
+        """The channel to set: that of the place at open flying, of the next heat, or the provisional one.
+
+        In the queue there is none: it is given with the place.
+        """
+        if self.turn is not None:
+            return self.place_tuned
         return self.heats[0].tuned if self.heats else self.provisional
 
     @property
     def reason(self) -> str:
+        if self.turn is not None:
+            return self.turn.what_next
+        if self.may_ask:
+            return ASK_BELOW
         return REASONS[self.standing]
 
 
-def slot_by_token(session: Session, link_token: str) -> MySlot:
-    """The page behind a pilot's private link. Raises NotFoundError for a link that nobody has, or no longer."""
+def pilot_by_token(session: Session, link_token: str) -> tuple[FieldDay, Pilot]:
+    """Whose private link it is. Raises NotFoundError for a link that nobody has, or no longer."""
     pilot = pilots.by_link_token(session, link_token)
     day = days.by_id(session, pilot.field_day_id) if pilot else None
     if pilot is None or day is None:
         raise NotFoundError("This link belongs to no pilot, or a newer one took its place.")
+    return day, pilot
+
+
+def slot_by_token(session: Session, link_token: str) -> MySlot:
+    """The page behind a pilot's private link. Raises NotFoundError for a link that nobody has, or no longer."""
+    day, pilot = pilot_by_token(session, link_token)
     assert pilot.id is not None
     return _Reading(session, day).slot(pilot, pilots.aircraft_of(session, pilot.id))
 
@@ -141,6 +165,7 @@ class _Reading:
             for slot in heat["slots"]:
                 self._heats[slot["pilot_id"]].append(_heat(heat, slot))
                 self._called[slot["pilot_id"]] = slot["callsign"]
+        self._flying = OpenFlyingNow(session, day)
         self._moved_from = {
             move["callsign"]: Tuned(move["from_channel"], move["from_mhz"]) for move in snapshot["moves"]
         }
@@ -151,7 +176,9 @@ class _Reading:
         called = self._called.get(pilot.id, pilot.callsign)
         is_planned = standing == "planned"
         is_waiting = standing in ("not in the plan", "no plan yet")
-        known_on = False
+        turn = self._flying.my_turn(pilot.id)
+        known_on = turn is not None and turn.known_on
+        is_here = is_planned or is_waiting
         return MySlot(
             order=self._order,
             field_day_id=self._day_id,
@@ -170,8 +197,11 @@ class _Reading:
             moved_from=self._moved_from.get(called) if is_planned else None,
             provisional=_provisional(pilot, aircraft) if is_waiting else None,
             known_on=known_on,
-            word=transmitter_word(None, known_on, in_doubt=False),
+            word=turn.word if turn else transmitter_word(None, known_on, in_doubt=False),
             word_in_doubt=transmitter_word(None, known_on, in_doubt=True),
+            may_ask=turn is None and is_here and self._flying.is_open,
+            turn=turn,
+            place_tuned=_place_tuned(turn) if turn else None,
         )
 
     def _standing(self, pilot: Pilot) -> Standing:
@@ -192,13 +222,22 @@ def _heat(heat: Mapping[str, Any], slot: Mapping[str, Any]) -> MyHeat:
     return MyHeat(heat["heat"], heat["round"], Tuned(slot["channel"], mhz, similar), slot["power_mw"])
 
 
+def _place_tuned(turn: MyTurn) -> Tuned | None:
+    if turn.mhz is None:
+        return None
+    return Tuned(turn.label, turn.mhz, _similar(turn.mhz))
+
+
 def _provisional(pilot: Pilot, aircraft: list[Aircraft]) -> Tuned | None:
     mhz = pilot.provisional_mhz
     if mhz is None:
         return None
     flying = next((one for one in aircraft if one.id == pilot.flying_aircraft_id), None)
-    similar = tuple(Lookalike(one.label, one.mhz, one.mhz - mhz) for one in lookalikes(mhz))
-    return Tuned(label_at(mhz, _labels(flying.tunes) if flying else {}), mhz, similar)
+    return Tuned(label_at(mhz, _labels(flying.tunes) if flying else {}), mhz, _similar(mhz))
+
+
+def _similar(mhz: int) -> tuple[Lookalike, ...]:
+    return tuple(Lookalike(one.label, one.mhz, one.mhz - mhz) for one in lookalikes(mhz))
 
 
 def _labels(tunes: str) -> dict[int, str]:

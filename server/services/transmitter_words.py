@@ -14,6 +14,11 @@ Word = Literal[
 ]
 
 STAY_OFF: Word = "STAY OFF"
+READY: Word = "READY"
+POWER_UP: Word = "POWER UP"
+FLY: Word = "FLY"
+LAND: Word = "LAND"
+DOWN_STILL_ON: Word = "DOWN, STILL ON"
 ASK_THE_DIRECTOR: Word = "ASK THE DIRECTOR"
 
 

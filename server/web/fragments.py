@@ -7,7 +7,8 @@ from fastapi.responses import JSONResponse, Response
 from fastapi.templating import Jinja2Templates
 
 from server.services.board import Board
-from server.services.slots import MySlot
+from server.services.live import Shown
+from server.services.turn_views import DeskOfTurns
 from server.web.stream import State, state_event
 
 
@@ -15,12 +16,14 @@ class Fragments:
     def __init__(self, templates: Jinja2Templates) -> None:
         self._templates = templates
 
-    def state(self, shown: Board | MySlot) -> State:
+    def state(self, shown: Shown) -> State:
         if isinstance(shown, Board):
             return State(shown.order, self._render("board/_board.html", board=shown))
+        if isinstance(shown, DeskOfTurns):
+            return State(shown.order, self._render("open_flying/_desk.html", desk=shown))
         return State(shown.order, self._render("slot/_slot.html", slot=shown))
 
-    def message(self, shown: Board | MySlot) -> bytes:
+    def message(self, shown: Shown) -> bytes:
         return state_event(self.state(shown))
 
     def _render(self, template: str, **names: object) -> str:

@@ -7,6 +7,7 @@ from typing import ClassVar
 from server.services.board import Board
 from server.services.heat_sheets import By, HeatSheet
 from server.services.slots import MySlot
+from server.services.turn_views import DeskOfTurns
 from server.storage.tables import FieldDay, LogbookEntry
 from server.web.live_mark import LiveMark
 from server.web.templating import Page
@@ -49,6 +50,7 @@ class SlotPage(Page):
     template: ClassVar[str] = "slot/page.html"
     slot: MySlot
     heartbeat_ms: int
+    notice: str = ""
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,25 @@ class NoSlotPage(Page):
     """Behind a link that belongs to no pilot, or no longer."""
 
     template: ClassVar[str] = "slot/no_slot.html"
+
+
+@dataclass(frozen=True)
+class OpenFlyingPage(Page):
+    """The desk of open flying.
+
+    line     as typed, where it could not be taken; `faults` says why, `notice` what else was refused
+    """
+
+    template: ClassVar[str] = "open_flying/page.html"
+    day: FieldDay
+    tab: str
+    live: LiveMark
+    desk: DeskOfTurns
+    callsigns: Sequence[str]
+    heartbeat_ms: int
+    line: str = ""
+    faults: Sequence[str] = ()
+    notice: str = ""
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,8 @@ PUBLIC = {
     "/slot/{token}",
     "/slot/{token}/stream",
     "/slot/{token}/state",
+    "/slot/{token}/ask",
+    "/slot/{token}/turns/{turn_id}/{name}",
     "/health",
     "/sign-in",
 }

@@ -8,14 +8,32 @@ from server.storage.tables.director import DirectorSecret, DirectorSession, Fail
 from server.storage.tables.draft import Draft
 from server.storage.tables.field_day import FieldDay
 from server.storage.tables.logbook_entry import LogbookEntry
+from server.storage.tables.open_flying import (
+    DOWN,
+    FLYING,
+    LANDING,
+    POWER_UP,
+    READY,
+    TURN_STAGES,
+    WAITING,
+    OpenFlying,
+    Turn,
+)
 from server.storage.tables.pilot import CHECKED_IN, NO_SHOW, PILOT_STATES, WITHDRAWN, Pilot
 from server.storage.tables.published_plan import PublishedPlan
 
 __all__ = [
     "CHECKED_IN",
+    "DOWN",
+    "FLYING",
+    "LANDING",
     "NO_SHOW",
     "PILOT_STATES",
+    "POWER_UP",
+    "READY",
+    "TURN_STAGES",
     "VIDEO_KINDS",
+    "WAITING",
     "WITHDRAWN",
     "Aircraft",
     "DirectorSecret",
@@ -24,6 +42,8 @@ __all__ = [
     "FailedSignIn",
     "FieldDay",
     "LogbookEntry",
+    "OpenFlying",
     "Pilot",
     "PublishedPlan",
+    "Turn",
 ]

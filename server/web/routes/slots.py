@@ -1,14 +1,30 @@
 """A pilot's own page, behind a private link."""
 
+from collections.abc import Callable
+
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
-from server.services import live, slots
-from server.services.errors import NotFoundError
+from server.services import live, slots, turns
+from server.services.errors import NotFoundError, OvertakenError, RefusedError
+from server.services.joins import PILOT
+from server.services.live import Hub
 from server.services.slots import MySlot
+from server.settings import Settings
 from server.storage.session import Database
-from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, SettingsOfApp, public
+from server.storage.tables import FieldDay, Pilot
+from server.web.dependencies import (
+    DatabaseOfApp,
+    FragmentsOfApp,
+    HubOfApp,
+    Now,
+    RowNumber,
+    SettingsOfApp,
+    public,
+)
+from server.web.form_text import FormText
 from server.web.fragments import answer_poll
 from server.web.pages import NoSlotPage, SlotPage
 from server.web.stream import State, open_stream
@@ -21,10 +37,10 @@ router = APIRouter()
 @public
 def show_slot(request: Request, token: str, database: DatabaseOfApp, settings: SettingsOfApp) -> Response:
     try:
-        shown = _slot(database, token)
+        page = _page(database, settings, token)
     except NotFoundError:
         return render(request, NoSlotPage(), 404)
-    return render(request, SlotPage(slot=shown, heartbeat_ms=round(settings.heartbeat_s * 1000)))
+    return render(request, page)
 
 
 @router.get("/slot/{token}/stream")
@@ -49,6 +65,61 @@ def poll_slot(request: Request, token: str, database: DatabaseOfApp, fragments: 
         return answer_poll(request, fragments.state(_slot(database, token)))
     except NotFoundError:
         return _gone()
+
+
+@router.post("/slot/{token}/ask")
+@public
+def ask_to_fly(
+    request: Request, token: str, database: DatabaseOfApp, settings: SettingsOfApp, hub: HubOfApp, now: Now
+) -> Response:
+    def ask(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        turns.ask(session, day, pilot, PILOT, now)
+
+    return _do(request, token, database, settings, hub, ask)
+
+
+@router.post("/slot/{token}/turns/{turn_id}/{name}")
+@public
+def act_on_turn(
+    request: Request,
+    token: str,
+    turn_id: RowNumber,
+    name: str,
+    database: DatabaseOfApp,
+    settings: SettingsOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        turns.act_of_pilot(session, day, pilot, turn_id, form.get("seen", ""), name, now)
+
+    return _do(request, token, database, settings, hub, act)
+
+
+def _do(
+    request: Request,
+    token: str,
+    database: Database,
+    settings: Settings,
+    hub: Hub,
+    act: Callable[[Session, FieldDay, Pilot], None],
+) -> Response:
+    """Do it, tell everybody, and go back to the page; what was refused stands on top of it."""
+    try:
+        with database.write() as session:
+            day, pilot = slots.pilot_by_token(session, token)
+            act(session, day, pilot)
+    except (RefusedError, OvertakenError) as error:
+        status = 409 if isinstance(error, OvertakenError) else 422
+        return render(request, _page(database, settings, token, str(error)), status)
+    assert day.id is not None
+    live.announce(database, hub, day.id)
+    return RedirectResponse(f"/slot/{token}", 303)
+
+
+def _page(database: Database, settings: Settings, token: str, notice: str = "") -> SlotPage:
+    return SlotPage(_slot(database, token), round(settings.heartbeat_s * 1000), notice)
 
 
 def _slot(database: Database, token: str) -> MySlot:

@@ -1,0 +1,263 @@
+"""Open flying: no heats; who asks gets a channel beside everybody who is up, or waits.
+
+Whoever is up keeps channel and power, so the exact search of one heat has a single free pilot. The queue is first
+come, first served, with two exceptions that keep places from standing empty:
+
+* a pilot for whose gear there is no good channel beside those who are up lets one later pilot pass, and then
+  nobody more until it has a place itself: it is passed over `MOST_PASSED_OVER` times at most;
+* a pilot who must not fly beside somebody who is up (a spotter, a shared aircraft) lets others pass until that one
+  has landed, and this does not count.
+
+Nobody passes who must not fly beside a pilot ahead: that would make the wait of that pilot longer.
+"""
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+
+from server.allocator.heat import best_channels
+from server.allocator.kernel import Gear
+from server.allocator.power import SAME_LEVEL_DB, power_level
+from server.allocator.problem import DayProblem, Pilot
+from server.allocator.scoring import day_gear, finite_or_none, margins_db
+from server.radio import decibels
+from server.radio.grade import is_flyable, picture_grade
+from server.radio.propagation import free_space_loss_db
+from server.radio.site import Site
+
+MOST_PASSED_OVER = 1
+"""How many later pilots may get a place before a pilot who waits."""
+
+MOST_LOST_DB = 1.0
+"""Of margin, by whoever flies, when somebody in the pits switches on."""
+
+LEAST_GRADE_BESIDE = 3.5
+"""Picture grade that everybody in the air keeps when somebody in the pits switches on."""
+
+
+@dataclass(frozen=True)
+class Up:
+    """A pilot with a place: channel and power stand.
+
+    is_down   lies somewhere out of reach with its transmitter on: nobody knows when the place gets free
+    """
+
+    pilot: Pilot
+    mhz: int
+    power_mw: float
+    is_down: bool = False
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A pilot in the queue, and how many later ones got a place meanwhile."""
+
+    pilot: Pilot
+    passed_over: int = 0
+
+
+@dataclass(frozen=True)
+class Place:
+    """What a pilot is offered; the worst margin of all who are up then, None for a pilot alone."""
+
+    mhz: int
+    power_mw: float
+    worst_margin_db: float | None
+
+
+class Why(StrEnum):
+    """Why a pilot waits."""
+
+    NO_CHANNEL = "no channel of the gear is in use today"
+    FULL = "as many are up as may be"
+    APART = "somebody is up who must not fly beside this pilot"
+    NO_SPACE = "every channel of the gear is too close to somebody's"
+    PICTURE = "somebody's picture would be too bad to fly with"
+    TURN = "somebody ahead was passed over already"
+    COMPANY = "somebody ahead must not fly beside this pilot"
+
+
+@dataclass(frozen=True)
+class Wait:
+    """No place now. `callsigns`: who stands in the way, or whose picture would be too bad."""
+
+    why: Why
+    callsigns: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Served:
+    """What the queue's turn brings to one pilot who waits, and how often that pilot is passed over by then."""
+
+    answer: Place | Wait
+    passed_over: int
+
+
+def offer(newcomer: Pilot, up: Sequence[Up], problem: DayProblem) -> Place | Wait:
+    """The channel, out of those the newcomer can use, that leaves everybody who is up best, by the six stages.
+
+    The power is the newcomer's own step that does best among those that carry to the far end of the course, the
+    lowest of equals; a common level or a power set by the director stands. Exact and the same every time.
+    """
+    if not problem.choices_mhz(newcomer):
+        return Wait(Why.NO_CHANNEL)
+    if len(up) >= problem.aircraft:
+        return Wait(Why.FULL)
+    company = tuple(one.pilot.callsign for one in up if _are_apart(newcomer, one.pilot))
+    if company:
+        return Wait(Why.APART, company)
+    found = [_best_at(power_mw, newcomer, up, problem) for power_mw in _powers_mw(newcomer, problem)]
+    places = [place for place in found if place is not None]
+    if not places:
+        return Wait(Why.NO_SPACE)
+    best = places[0]
+    for place in places[1:]:
+        if _or_infinite(place.worst_margin_db) > _or_infinite(best.worst_margin_db) + SAME_LEVEL_DB:
+            best = place
+    if is_flyable(best.worst_margin_db):
+        return best
+    everybody = [*up, Up(newcomer, best.mhz, best.power_mw)]
+    too_bad = [
+        one.pilot.callsign
+        for one, margin in zip(everybody, margins(everybody, problem), strict=True)
+        if not is_flyable(margin)
+    ]
+    return Wait(Why.PICTURE, tuple(too_bad))
+
+
+def serve(waiting: Sequence[Waiting], up: Sequence[Up], problem: DayProblem) -> tuple[Served, ...]:
+    """Go through the queue once, first come first served, and give places while there are any.
+
+    Who has no channel today, or none beside those that are down and still on, stays in the queue and holds up
+    nobody.
+    """
+    aloft = list(up)
+    answers: list[Place | Wait] = []
+    passed_over = [one.passed_over for one in waiting]
+    ahead: list[Waiting] = []
+    counted: list[int] = []
+    for number, one in enumerate(waiting):
+        answer: Place | Wait | None = None
+        if len(aloft) < problem.aircraft:
+            first = [waiting[other].pilot for other in counted if passed_over[other] >= MOST_PASSED_OVER]
+            answer = _held_back(one.pilot, first, [other.pilot for other in ahead])
+        if answer is None:
+            answer = offer(one.pilot, aloft, problem)
+        answers.append(answer)
+        if isinstance(answer, Place):
+            aloft.append(Up(one.pilot, answer.mhz, answer.power_mw))
+            for other in counted:
+                passed_over[other] += 1
+        elif _can_come_up(one.pilot, up, problem):
+            ahead.append(one)
+            if answer.why not in (Why.APART, Why.COMPANY):
+                counted.append(number)
+    return tuple(Served(*pair) for pair in zip(answers, passed_over, strict=True))
+
+
+def margins(up: Sequence[Up], problem: DayProblem) -> list[float | None]:
+    """The margin in dB of everybody who is up; None for a pilot alone."""
+    if not up:
+        return []
+    found, _ = margins_db(_gear(up, problem), range(len(up)), [one.mhz for one in up])
+    return [finite_or_none(margin) for margin in found]
+
+
+def do_fit(up: Sequence[Up], problem: DayProblem) -> bool:
+    """Whether these may all be up together: not too many, channels far enough apart, pictures good enough."""
+    mhz = sorted(one.mhz for one in up)
+    return (
+        len(up) <= problem.aircraft
+        and all(above - below >= problem.minimum_spacing_mhz for below, above in itertools.pairwise(mhz))
+        and all(is_flyable(margin) for margin in margins(up, problem))
+    )
+
+
+def disturbed_by(newcomer: Up, on: Sequence[Up], problem: DayProblem) -> tuple[str, ...]:
+    """Whose picture a newcomer's transmitter would spoil when it is switched on in the pits.
+
+    newcomer   its power is what the set may come up with, not what it is to fly with
+    on         whoever is on or cleared to be, all of them taken as flying
+
+    Callsigns of those who would lose more than `MOST_LOST_DB` or end below `LEAST_GRADE_BESIDE`; nobody: clear.
+    What a margin has above the site's ample one is nobody's loss: the picture cannot look better.
+    """
+    if not on:
+        return ()
+    ample_db = problem.site.ample_db
+    gear = _gear([*on, newcomer], problem)
+    gear.level_mw[:, -1] *= decibels.power_ratio(-_farther_db(problem.site))
+    mhz = [*(one.mhz for one in on), newcomer.mhz]
+    before, _ = margins_db(gear, range(len(on)), mhz[:-1])
+    after, _ = margins_db(gear, range(len(mhz)), mhz)
+    return tuple(
+        one.pilot.callsign
+        for one, was, becomes in zip(on, before, after[:-1], strict=True)
+        if min(was, ample_db) - min(becomes, ample_db) > MOST_LOST_DB
+        or picture_grade(becomes) < LEAST_GRADE_BESIDE
+    )
+
+
+def _best_at(power_mw: float, newcomer: Pilot, up: Sequence[Up], problem: DayProblem) -> Place | None:
+    free = replace(newcomer, channels_mhz=problem.choices_mhz(newcomer), pin_mhz=())
+    pilots = (*(_held(one) for one in up), free)
+    # Bans are for newcomers: what is up stays where it is until it has landed.
+    gear = day_gear(
+        replace(problem.with_pilots(pilots), bans_mhz=()), [*(one.power_mw for one in up), power_mw]
+    )
+    answer = best_channels(gear, problem.site.indifference_db, problem.node_limit, problem.seed)
+    if not answer.mhz:
+        return None
+    return Place(answer.mhz[-1], power_mw, finite_or_none(answer.worst_margin_db))
+
+
+def _powers_mw(pilot: Pilot, problem: DayProblem) -> tuple[float, ...]:
+    if pilot.power_mw is not None:
+        return (pilot.power_mw,)
+    if problem.common_power_mw != "auto":
+        return (pilot.power_at(problem.common_power_mw),)
+    alone = problem.with_pilots((pilot,))
+    steps = sorted(pilot.power_steps_mw)
+    return tuple(step for step in steps if power_level(alone, step).is_enough) or (steps[-1],)
+
+
+def _held_back(pilot: Pilot, first: Sequence[Pilot], ahead: Sequence[Pilot]) -> Wait | None:
+    """Why a pilot must not pass those ahead; None where it may. `first`: those that nobody passes any more."""
+    if first:
+        return Wait(Why.TURN, (first[0].callsign,))
+    company = tuple(other.callsign for other in ahead if _are_apart(pilot, other))
+    return Wait(Why.COMPANY, company) if company else None
+
+
+def _can_come_up(pilot: Pilot, up: Sequence[Up], problem: DayProblem) -> bool:
+    """Whether the pilot gets a place once everybody has landed who can."""
+    down = [one for one in up if one.is_down]
+    if not down:
+        return bool(problem.choices_mhz(pilot))
+    return isinstance(offer(pilot, down, problem), Place)
+
+
+def _farther_db(site: Site) -> float:
+    """How much weaker a transmitter in the pits arrives than the same one flying near."""
+    pit_db, near_db = free_space_loss_db([site.pit_m, site.near_m], site.receiver.reference_mhz)
+    return float(pit_db - near_db)
+
+
+def _gear(up: Sequence[Up], problem: DayProblem) -> Gear:
+    day = replace(problem.with_pilots(tuple(_held(one) for one in up)), bans_mhz=())
+    return day_gear(day, [one.power_mw for one in up])
+
+
+def _held(one: Up) -> Pilot:
+    return replace(one.pilot, channels_mhz=(one.mhz,), pin_mhz=(), current_mhz=None)
+
+
+def _are_apart(one: Pilot, other: Pilot) -> bool:
+    return other.callsign in one.apart | {one.spotter} or one.callsign in other.apart | {other.spotter}
+
+
+def _or_infinite(margin_db: float | None) -> float:
+    return np.inf if margin_db is None else margin_db

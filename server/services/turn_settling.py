@@ -1,0 +1,163 @@
+"""What follows by itself in open flying, in the transaction of whatever happened: places given to the queue, leave
+to switch on, turns of pilots who left the day, nudges.
+
+Nobody who may have switched on is ever moved: a place that fell in doubt is settled by people.
+"""
+
+from datetime import datetime, timedelta
+
+from sqlmodel import Session
+
+from server.allocator.open_flying import Place, Up, Waiting, disturbed_by, do_fit, serve
+from server.services import days, turn_log
+from server.services.turn_lineup import TurnLineup, turn_lineup
+from server.services.turn_words import BY_ITSELF, waits_because
+from server.storage import turns as stored
+from server.storage.tables import FLYING, LANDING, POWER_UP, READY, WAITING, FieldDay, OpenFlying, Turn
+
+NUDGE_AFTER = timedelta(minutes=10)
+"""On a place, before its holder and the desk are reminded that others wait."""
+
+
+def settle(session: Session, day: FieldDay, at: datetime) -> None:
+    """Bring a day's open flying to rest. The same turns, gear and site give the same result every time."""
+    assert day.id is not None
+    live = stored.live(session, day.id)
+    if not live:
+        return
+    _Settling(session, day, live, at).run()
+
+
+def is_nudge_due(turn: Turn, at: datetime) -> bool:
+    return turn.nudged_at is None and turn.seated_at is not None and at - turn.seated_at >= NUDGE_AFTER
+
+
+class _Settling:
+    def __init__(self, session: Session, day: FieldDay, live: list[Turn], at: datetime) -> None:
+        assert day.id is not None
+        self._session, self._day, self._at, self._live = session, day, at, live
+        self._lineup: TurnLineup = turn_lineup(session, day, live)
+        self._open_flying: OpenFlying | None = stored.open_flying_of(session, day.id)
+
+    def run(self) -> None:
+        self._end_of_those_who_left()
+        if self._open_flying is not None and self._open_flying.is_open:
+            self._take_back_what_does_not_hold()
+            self._serve()
+            self._let_power_up()
+        self._nudge()
+        self._session.flush()
+
+    def _end_of_those_who_left(self) -> None:
+        for turn in list(self._live):
+            if self._lineup.is_here(turn):
+                continue
+            if turn.stage in (WAITING, READY):
+                end(turn, "left the day", self._at)
+                self._live.remove(turn)
+                self._log(turn, "turn ended", f"{self._name(turn)} left the day and open flying.")
+            elif turn.stage in (POWER_UP, FLYING):
+                turn.stage = LANDING
+                self._log(turn, "called to land", f"{self._name(turn)} left the day and is called to land.")
+        self._session.flush()
+
+    def _take_back_what_does_not_hold(self) -> None:
+        """Places of pilots who were not told to power up, and whose gear or channel changed since."""
+        for turn in self._live:
+            if turn.stage != READY or not self._lineup.is_in_doubt(turn):
+                continue
+            channels = self._lineup.problem.choices_mhz(self._lineup.planned[turn.pilot_id])
+            if turn.mhz in channels and do_fit(self._lineup.up(self._live), self._lineup.problem):
+                turn.gear, turn.confirmed_at = self._lineup.gear[turn.pilot_id], None
+                self._log(
+                    turn, "gear changed", f"{self._name(turn)}: other gear, so the channel is to be set anew."
+                )
+                continue
+            was = self._lineup.named(turn)
+            back_to_queue(turn)
+            self._session.flush()
+            self._log(turn, "place taken back", f"{self._name(turn)}: {was} does not hold any more.")
+
+    def _serve(self) -> None:
+        waiting = [turn for turn in self._live if turn.stage == WAITING]
+        why_nobody = days.can_publish(self._day)
+        if why_nobody:
+            for turn in waiting:
+                turn.why = why_nobody
+            return
+        queue = [Waiting(self._lineup.planned[turn.pilot_id], turn.passed_over) for turn in waiting]
+        answers = serve(queue, self._lineup.up(self._live), self._lineup.problem)
+        for turn, served in zip(waiting, answers, strict=True):
+            turn.passed_over = served.passed_over
+            if isinstance(served.answer, Place):
+                seat(self._session, turn, served.answer, self._live, self._lineup, BY_ITSELF, self._at)
+            else:
+                turn.why = waits_because(self._name(turn), served.answer)
+
+    def _let_power_up(self) -> None:
+        """One after the other, in the order in which the channels were confirmed."""
+        set_to_go = [turn for turn in self._live if turn.stage == READY and turn.confirmed_at is not None]
+        for turn in sorted(set_to_go, key=lambda one: (one.confirmed_at, one.id)):
+            turn.why = self._why_not_on(turn)
+            if not turn.why:
+                turn.stage = POWER_UP
+                self._log(turn, "cleared", f"{self._name(turn)} may power up: clear by computation.")
+
+    def _why_not_on(self, turn: Turn) -> str:
+        assert self._open_flying is not None
+        on = [self._lineup.up_of(one) for one in self._live if one.stage not in (WAITING, READY)]
+        if not on:
+            return ""
+        aloft = " and ".join(one.pilot.callsign for one in on[:2]) + (" and others" if len(on) > 2 else "")
+        if not self._open_flying.may_power_up_beside:
+            return f"Others are up ({aloft}): the director says when to power up."
+        mine = self._lineup.up_of(turn)
+        in_the_pits = Up(mine.pilot, mine.mhz, self._lineup.pit_mw[turn.pilot_id])
+        disturbed = disturbed_by(in_the_pits, on, self._lineup.problem)
+        if not disturbed:
+            return ""
+        return f"Powering up now could spoil the picture of {', '.join(disturbed)}: the director says when."
+
+    def _nudge(self) -> None:
+        for turn in self._live:
+            if is_nudge_due(turn, self._at):
+                turn.nudged_at = self._at
+                minutes = round(NUDGE_AFTER.total_seconds() / 60)
+                self._log(turn, "nudged", f"{self._name(turn)} has had the place for {minutes} minutes.")
+
+    def _name(self, turn: Turn) -> str:
+        return self._lineup.callsign(turn)
+
+    def _log(self, turn: Turn, action: str, words: str) -> None:
+        turn_log.log(self._session, turn, BY_ITSELF, action, words, self._at)
+
+
+def seat(
+    session: Session,
+    turn: Turn,
+    place: Place,
+    live: list[Turn],
+    lineup: TurnLineup,
+    who: str,
+    at: datetime,
+) -> None:
+    """Give a turn the lowest free place, with its channel and power."""
+    taken = {one.place for one in live}
+    turn.place = next(number for number in range(1, len(live) + 2) if number not in taken)
+    turn.stage, turn.why, turn.seated_at = READY, "", at
+    turn.mhz, turn.power_mw, turn.gear = place.mhz, place.power_mw, lineup.gear[turn.pilot_id]
+    words = f"{lineup.callsign(turn)} has place {turn.place}: {lineup.named(turn)} at {place.power_mw:g} mW."
+    turn_log.log(session, turn, who, "place given", words, at, {"worst_margin_db": place.worst_margin_db})
+
+
+def back_to_queue(turn: Turn) -> None:
+    """Where it was in the queue: the order is that of asking."""
+    turn.stage, turn.why = WAITING, ""
+    turn.place = turn.mhz = turn.power_mw = None
+    turn.seated_at = turn.confirmed_at = turn.picture_at = turn.nudged_at = None
+    turn.gear = ""
+
+
+def end(turn: Turn, how: str, at: datetime) -> None:
+    """The rest stays as it was, so that it can be undone."""
+    turn.ended_at, turn.ended_how = at, how

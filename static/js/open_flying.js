@@ -1,0 +1,26 @@
+// The desk of open flying by keyboard: N goes to the line, up and down from button to button of the places and the queue.
+(() => {
+  const isTyping = (node) => node.closest("input:not([type=checkbox]), select, textarea");
+
+  function walk(step) {
+    const firsts = [...document.querySelectorAll("#places tbody tr, .turn-queue li")].map((row) => row.querySelector("button")).filter(Boolean);
+    const row = document.activeElement.closest("#places tbody tr, .turn-queue li");
+    const at = row ? firsts.findIndex((button) => row.contains(button)) : step > 0 ? -1 : firsts.length;
+    firsts[at + step]?.focus();
+    return Boolean(firsts[at + step]);
+  }
+
+  const KEYS = {
+    n: () => {
+      document.getElementById("line")?.focus();
+      return true;
+    },
+    ArrowDown: () => walk(1),
+    ArrowUp: () => walk(-1),
+  };
+
+  document.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey || isTyping(event.target)) return;
+    if (KEYS[event.key]?.()) event.preventDefault();
+  });
+})();
