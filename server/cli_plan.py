@@ -26,6 +26,7 @@ from server.services.day_problems import Brief, brief
 from server.services.faults import WHOLE_FILE, Fault, FaultyInputError
 from server.services.gear import ASSUMED_POWER_MW
 from server.services.heats_files import read_heats
+from server.services.power_words import power_warnings
 from server.services.report_assumptions import assumptions_of, site_assumptions
 from server.services.roster import COLUMNS
 from server.services.roster_files import Roster, read_roster
@@ -108,7 +109,9 @@ def _plan(args: argparse.Namespace) -> Exit:
         return Exit.PLANNED
     plan = DayPlan("infeasible", conflicts=asked.conflicts) if asked.conflicts else plan_day(asked.problem)
     facts = facts_of(plan, asked.problem)
-    warnings = (*asked.warnings, *plan.warnings, *slot_warnings(plan, asked.problem, asked.settings.rule_set))
+    powers = power_warnings(plan.levels, plan.hot_transmitters, asked.problem.site)
+    judged = slot_warnings(plan, asked.problem, asked.settings.rule_set)
+    warnings = (*asked.warnings, *powers, *plan.warnings, *judged)
     result = (plan, facts, asked.labels, warnings, assumptions)
     _print(args, lambda: reports.plan_object(*result), lambda: report_texts.plan_text(*result))
     return Exit.PLANNED if plan.status in ("optimal", "feasible") else Exit.NO_PLAN

@@ -37,6 +37,12 @@ def find_conflicts(problem: DayProblem) -> tuple[Conflict, ...]:
     return tuple(found)
 
 
+def why_not(problem: DayProblem) -> str:
+    """The first conflict of a day in one sentence, empty where all rules can hold. Raises UndecidedError."""
+    rules = all_rules(problem)
+    return "" if can_hold(problem, rules) else sentence(problem, irreducible(problem, rules))
+
+
 def irreducible(problem: DayProblem, rules: Sequence[Rule]) -> list[Rule]:
     """Of rules that conflict, some that still do and none of which is idle; rules late in the list are kept first.
 

@@ -80,6 +80,54 @@ class Conflict:
 
 
 @dataclass(frozen=True)
+class LevelTried:
+    """A common level of power, with what it would mean for the heats and channels of a plan.
+
+    common_mw          everybody sets the highest own step not above it, or the lowest where all are above
+    link_db            the weakest link, dB above the FM threshold
+    is_link_enough     it keeps the fade allowance
+    kept_m             how far the weakest link keeps the fade allowance
+    threshold_m        how far it stays above the threshold
+    worst_margin_db    of these heats and channels at this level; None where nobody flies with another
+    is_chosen          the plan has this level
+    """
+
+    common_mw: float
+    link_db: float
+    is_link_enough: bool
+    kept_m: float
+    threshold_m: float
+    worst_margin_db: float | None
+    is_chosen: bool
+
+
+@dataclass(frozen=True)
+class HotTransmitter:
+    """One who transmits with more than the common level, and whom that costs most.
+
+    is_set      the director set this power; else the transmitter cannot go lower
+    sufferer    of all who share a heat with it, who has the least margin there; None where nobody does
+    heat        the number of that heat
+    margin_db   the least margin of the others in its heats as it is, and with this one at the common level
+    """
+
+    callsign: str
+    power_mw: float
+    is_set: bool
+    sufferer: str | None = None
+    heat: int | None = None
+    margin_db: float | None = None
+    margin_at_common_db: float | None = None
+
+    @property
+    def cost_db(self) -> float:
+        """What the others would gain if this one could go as low as they do."""
+        if self.margin_db is None or self.margin_at_common_db is None:
+            return 0.0
+        return self.margin_at_common_db - self.margin_db
+
+
+@dataclass(frozen=True)
 class DayPlan:
     """A plan, or why there is none.
 
@@ -88,6 +136,8 @@ class DayPlan:
     retunes          how often a pilot changes channel during the day, from heat to heat
     moves            pilots whose transmitter is set to another channel than the plan has for them
     repeat_pairings  how often pilots meet again whom they have met, over all pairs
+    levels           common levels of power, the lowest first
+    hot_transmitters who transmits with more than the common level
     search_notes     what the search did and what it does not prove, in sentences
     """
 
@@ -105,6 +155,8 @@ class DayPlan:
     repeat_pairings: int = 0
     day_channels_mhz: tuple[int, ...] = ()
     common_power_mw: float | None = None
+    levels: tuple[LevelTried, ...] = ()
+    hot_transmitters: tuple[HotTransmitter, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
     warnings: tuple[str, ...] = ()
     search_notes: tuple[str, ...] = ()
@@ -112,7 +164,10 @@ class DayPlan:
 
 @dataclass(frozen=True)
 class CompareRow:
-    """One row of "how many can fly": aircraft at once, and what that brings."""
+    """One row of "how many can fly": aircraft at once, and what that brings.
+
+    why_not  one sentence where no round can be flown so; else empty
+    """
 
     aircraft: int
     heats: int
@@ -120,6 +175,7 @@ class CompareRow:
     bound_db: float | None
     worst_grade: float
     minutes: float
+    why_not: str = ""
 
 
 @dataclass(frozen=True)

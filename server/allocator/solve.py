@@ -3,7 +3,7 @@
 import math
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations, pairwise
 from threading import Lock
@@ -13,16 +13,23 @@ import numpy as np
 from server.allocator.any_day import heats_of_day
 from server.allocator.changes import trade_offs
 from server.allocator.checks import broken_rules
-from server.allocator.conflicts import find_conflicts
+from server.allocator.conflicts import find_conflicts, why_not
 from server.allocator.day import DayAnswer, DaySearch
 from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.feasibility import UndecidedError
 from server.allocator.given import GivenAnswer, channels_for_heats
 from server.allocator.heat import HeatAnswer, best_channels, best_worst_margin
-from server.allocator.holding import can_all_meet, can_hold, some_day
+from server.allocator.holding import can_all_meet, some_day
 from server.allocator.kernel import Gear
 from server.allocator.plan import CompareRow, Conflict, Cure, DayPlan, Heat, Progress, Slot, Status
-from server.allocator.power import SAME_LEVEL_DB, PowerLevel, hot_pilots, levels_to_try
+from server.allocator.power import (
+    SAME_LEVEL_DB,
+    PowerLevel,
+    hot_transmitters,
+    levels_to_try,
+    levels_tried,
+    power_level,
+)
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.provisional import provisional_channel
 from server.allocator.rest import RestOfDay
@@ -59,17 +66,32 @@ def how_many_can_fly(
 ) -> tuple[CompareRow, ...]:
     """For 3 to 8 aircraft at once: heats of a round, its worst margin and grade, and how long it takes."""
     warm_up()
+    common_mw: float | None = None
     rows = []
     for aircraft in COMPARED_AIRCRAFT:
-        trial = replace(problem, aircraft=aircraft, rounds=1, one_heat=False, heats_given=None)
+        trial = replace(problem, aircraft=aircraft, one_heat=False, heats_given=None)
         frame = frame_of(trial)
-        look = _Planner(trial, keep_going).quick_look()
-        margin, bound = look or (None, None)
-        grade = picture_grade(margin) if look is not None else 1.0
-        rows.append(CompareRow(aircraft, frame.heats, margin, bound, grade, frame.heats * minutes_a_heat))
+        look = _Planner(trial, keep_going).look(common_mw)
+        # Which level of power is best hardly depends on how many fly: it is looked for once.
+        common_mw = look.common_mw or common_mw
+        grade = 1.0 if look.why_not else picture_grade(look.margin_db)
+        minutes = frame.heats * minutes_a_heat
+        rows.append(
+            CompareRow(aircraft, frame.heats, look.margin_db, look.bound_db, grade, minutes, look.why_not)
+        )
         if frame.heats == 1:
             break
     return tuple(rows)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """A quick look at a round: worst margin and bound in dB, at a common level; or why there is none."""
+
+    margin_db: float | None = None
+    bound_db: float | None = None
+    common_mw: float | None = None
+    why_not: str = ""
 
 
 def warm_up() -> None:
@@ -125,16 +147,24 @@ class _Planner:
             plan = self._day(level)
         return self._with_cure(plan)
 
-    def quick_look(self) -> tuple[float | None, float | None] | None:
-        """Worst margin and bound in dB of a first round; None where hard rules forbid one, or may do."""
+    def look(self, common_mw: float | None = None) -> _Look:
+        """Worst margin and bound of a round as a quick search finds them, or why hard rules forbid one.
+
+        common_mw  the level of power; None looks for it
+        """
         try:
-            if not can_hold(self.problem):
-                return None
+            reason = why_not(self.problem)
+            if reason:
+                return _Look(why_not=reason)
+            all_meet = can_all_meet(self.problem)
         except UndecidedError:
-            return None
-        search = DaySearch(self.problem, levels_to_try(self.problem)[0].powers_mw, self._go_on)
+            return _Look(why_not=f"{NOT_DECIDED[0].upper()}{NOT_DECIDED[1:]}.")
+        level = self._level() if common_mw is None else power_level(self.problem, common_mw)
+        if not all_meet:
+            return _Look(self._any_day(level).worst_margin_db, None, level.common_mw)
+        search = DaySearch(self.problem, level.powers_mw, self._go_on)
         margin, bound = search.first_round_margins_db()
-        return finite_or_none(margin), finite_or_none(bound)
+        return _Look(finite_or_none(margin), finite_or_none(bound), level.common_mw)
 
     # Rules that cannot hold
 
@@ -184,17 +214,6 @@ class _Planner:
             top = max(margins)
             best = next(
                 level for level, margin in zip(levels, margins, strict=True) if margin >= top - SAME_LEVEL_DB
-            )
-        receiver = self.problem.site.receiver
-        if not best.is_enough:
-            self.warnings.append(
-                f"At {best.common_mw:g} mW the weakest link keeps {_tenths(best.weakest_db)} dB above the "
-                f"threshold, less than the {receiver.fade_allowance_db:g} dB wanted: fly nearer, or raise the "
-                "power within the rules."
-            )
-        for callsign, power in hot_pilots(self.problem, best):
-            self.warnings.append(
-                f"{callsign} cannot go below {power:g} mW, louder than the {best.common_mw:g} mW of the others."
             )
         return best
 
@@ -375,6 +394,8 @@ class _Planner:
             repeat_pairings=_repeat_pairings(heats),
             day_channels_mhz=tuple(sorted({slot.mhz for heat in heats for slot in heat.slots})),
             common_power_mw=level.common_mw if level is not None else None,
+            levels=levels_tried(self.problem, heats, level.common_mw) if level is not None else (),
+            hot_transmitters=hot_transmitters(self.problem, heats, level.common_mw) if level else (),
             conflicts=conflicts,
             warnings=tuple(self.warnings),
             search_notes=tuple(self.notes),
@@ -390,10 +411,10 @@ class _Planner:
         if largest > 1 and self.problem.heats_given is None:
             heats = -(-len(self.problem.pilots) // largest) + 1
             aircraft = -(-len(self.problem.pilots) // heats)
-            trial = replace(self.problem, aircraft=aircraft, one_heat=False, rounds=1)
-            look = _Planner(trial, self.caller).quick_look()
-            if look is not None:
-                margin, _ = look
+            trial = replace(self.problem, aircraft=aircraft, one_heat=False)
+            look = _Planner(trial, self.caller).look()
+            if not look.why_not:
+                margin = look.margin_db
                 margin_words = f"worst margin {_tenths(margin)} dB, " if margin is not None else ""
                 words = (
                     f"Fly one more heat a round, at most {aircraft} at once: {margin_words}"

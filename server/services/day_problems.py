@@ -10,9 +10,10 @@ from server.radio import rules
 from server.radio.channels import CATALOGUE
 from server.radio.tuning import parse_tuning
 from server.services.gear import assumption_words
+from server.services.power_words import above_rules_words
 from server.services.roster import RosterPilot
 from server.services.site_settings import USUAL_BANDS, SiteSettings
-from server.services.usable import planner_pilot, rules_width_mhz, usable_today
+from server.services.usable import UsableToday, planner_pilot, rules_width_mhz, usable_today
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ def brief(
     conflicts += [one for one in crowding if isinstance(one, Conflict)]
     warnings += [one for one in crowding if isinstance(one, str)]
     labels = {pilot.callsign: pilot.setup.labels for pilot in flying}
-    notes = (*_assumed(flying), *_rule_notes(settings), *warnings)
+    notes = (*_assumed(flying), *_rule_notes(settings), *_not_tried(flying, usable, settings), *warnings)
     return Brief(problem, settings, labels, tuple(conflicts), notes)
 
 
@@ -116,6 +117,24 @@ def _within_most_transmitters(
         return problem, []
     note = f"{limit}: {most} aircraft are planned in the air instead of {problem.aircraft}."
     return replace(problem, aircraft=most), [note]
+
+
+def _not_tried(
+    pilots: Iterable[RosterPilot], usable: Mapping[str, UsableToday], settings: SiteSettings
+) -> list[str]:
+    """Steps of power above the rules; where no channel is left a conflict says so."""
+    above = {
+        pilot.callsign: steps
+        for pilot in pilots
+        if (
+            steps := [
+                step
+                for step in pilot.setup.power_steps_mw
+                if step not in usable[pilot.callsign].power_steps_mw
+            ]
+        )
+    }
+    return [above_rules_words(above, settings.rule_set.name)] if above and settings.rule_set else []
 
 
 def _assumed(pilots: Iterable[RosterPilot]) -> list[str]:

@@ -1,7 +1,7 @@
 """What a plan of a day stands on: the pilots who can fly, the site, the rules, what was fixed by hand."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from sqlmodel import Session
 
@@ -9,6 +9,7 @@ from server.allocator.problem import DayProblem, Pilot
 from server.services import lineup
 from server.services.days import settings_of
 from server.services.drafts import DraftContent
+from server.services.gear import VideoSetup
 from server.storage import pilots
 from server.storage.tables import FieldDay
 
@@ -17,12 +18,14 @@ from server.storage.tables import FieldDay
 class PlanBasis:
     """The planner's question, and its pilots by the ids of the roster.
 
-    assumed  what nobody at the desk knew: callsign, field of the video set-up, what is taken for it
+    assumed      what nobody at the desk knew: callsign, field of the video set-up, what is taken for it
+    above_rules  steps of power in mW that the gear has and the day's rules do not allow, by callsign
     """
 
     problem: DayProblem
     pilots: Mapping[int, Pilot]
     assumed: tuple[tuple[str, str, str], ...] = ()
+    above_rules: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
     def ids(self) -> dict[str, int]:
         return {pilot.callsign: pilot_id for pilot_id, pilot in self.pilots.items()}
@@ -54,7 +57,8 @@ def basis_of(session: Session, day: FieldDay, content: DraftContent) -> PlanBasi
         day_channels=settings.day_channels,
         common_power_mw=settings.common_power_mw,
     )
-    return PlanBasis(problem, by_id, _assumed(session, day, by_id))
+    setups = _setups(session, day, by_id)
+    return PlanBasis(problem, by_id, _assumed(setups, by_id), _above_rules(setups, by_id))
 
 
 def with_heats(basis: PlanBasis, content: DraftContent) -> DayProblem:
@@ -83,16 +87,38 @@ def without_absent(content: DraftContent, basis: PlanBasis) -> DraftContent:
     return replace(content, heats=heats, planner=None)
 
 
-def _assumed(session: Session, day: FieldDay, by_id: Mapping[int, Pilot]) -> tuple[tuple[str, str, str], ...]:
+def _setups(session: Session, day: FieldDay, by_id: Mapping[int, Pilot]) -> dict[int, VideoSetup]:
+    """The video set-up that each of the pilots flies with today, by pilot id."""
     assert day.id is not None
     aircraft = pilots.aircraft_of_day(session, day.id)
-    found = []
+    found = {}
     for pilot in pilots.of_day(session, day.id):
         flying = lineup.flying_of(pilot, aircraft.get(pilot.id or 0, []))
-        if flying and pilot.id in by_id:
-            setup = lineup.setup_of(flying)
-            found += [(pilot.callsign, field, value) for field, value in setup.assumed]
-    return tuple(found)
+        if flying and pilot.id is not None and pilot.id in by_id:
+            found[pilot.id] = lineup.setup_of(flying)
+    return found
+
+
+def _assumed(
+    setups: Mapping[int, VideoSetup], by_id: Mapping[int, Pilot]
+) -> tuple[tuple[str, str, str], ...]:
+    return tuple(
+        (by_id[pilot_id].callsign, name, value)
+        for pilot_id, setup in setups.items()
+        for name, value in setup.assumed
+    )
+
+
+def _above_rules(
+    setups: Mapping[int, VideoSetup], by_id: Mapping[int, Pilot]
+) -> dict[str, tuple[float, ...]]:
+    left_out = {
+        by_id[pilot_id].callsign: tuple(
+            step for step in setup.power_steps_mw if step not in by_id[pilot_id].power_steps_mw
+        )
+        for pilot_id, setup in setups.items()
+    }
+    return {callsign: steps for callsign, steps in left_out.items() if steps}
 
 
 def _as_fixed(pilot: Pilot, pilot_id: int, content: DraftContent) -> Pilot:

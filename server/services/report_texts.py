@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from server.allocator.plan import CompareRow, Conflict, DayPlan
+from server.allocator.plan import CompareRow, Conflict, DayPlan, LevelTried
 from server.radio.grade import grade_word, picture_grade
 from server.radio.interference import SlotMargin
 from server.services.cause_words import cause_words
@@ -35,6 +35,7 @@ def plan_text(
     """A plan, or why there is none."""
     parts = ["\n".join([_status_words(plan), *(_summary(plan, facts) if plan.heats else ())])]
     parts += [_heat_text(one, labels) for one in facts]
+    parts += [_levels_text(plan.levels)] if plan.heats else []
     parts += [_conflict_text(one) for one in plan.conflicts]
     parts += [listed("Notes", plan.search_notes), listed("Warnings", warnings), assumed(assumptions)]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -57,7 +58,9 @@ def compare_text(
     ]
     head = ("In the air", "Heats", "Worst picture", "Worst margin", "At most", "A round takes")
     table = "\n".join(table_lines([head, *cells]))
-    parts = ["How many can fly", table, listed("Warnings", warnings), assumed(assumptions)]
+    why_not = [f"{row.aircraft} at once: {row.why_not}" for row in rows if row.why_not]
+    notes = [listed("No plan", why_not), listed("Warnings", warnings), assumed(assumptions)]
+    parts = ["How many can fly", table, *notes]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -119,6 +122,23 @@ def _heat_text(facts: HeatFacts, labels: Mapping[str, Mapping[int, str]]) -> str
     heat = facts.heat
     title = f"Heat {heat.number}, round {heat.round}: worst margin {decibels(heat.worst_margin_db)}"
     return "\n".join([title, *(f"  {line}" for line in table_lines([_HEAD, *rows]))])
+
+
+def _levels_text(levels: Sequence[LevelTried]) -> str:
+    """The common levels, with what each would mean for the heats and channels above."""
+    rows = [
+        (
+            f"  {level.common_mw:g} mW",
+            f"{level.kept_m:.0f} m" + ("" if level.is_link_enough else ", too little"),
+            f"{level.threshold_m:.0f} m",
+            decibels(level.worst_margin_db),
+            f"{picture_grade(level.worst_margin_db):.1f}",
+            "chosen" if level.is_chosen else "",
+        )
+        for level in levels
+    ]
+    head = ("  Level", "Carries to", "Threshold", "Worst margin", "Picture", "")
+    return "\n".join(["Common power for these heats and channels", *table_lines([head, *rows])])
 
 
 def _conflict_text(conflict: Conflict) -> str:

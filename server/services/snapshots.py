@@ -9,6 +9,7 @@ from datetime import datetime
 from itertools import combinations, pairwise
 from typing import Any
 
+from server.allocator.power import hot_transmitters, levels_tried
 from server.allocator.problem import DayProblem
 from server.radio.grade import is_flyable
 from server.radio.interference import site_ceiling_db
@@ -23,6 +24,7 @@ from server.services.gear import assumption_words
 from server.services.heat_facts import heat_facts
 from server.services.margin_words import rounded
 from server.services.plan_basis import PlanBasis
+from server.services.power_words import power_warnings
 from server.services.slot_facts import slot_warnings
 from server.storage.tables import FieldDay
 
@@ -125,8 +127,13 @@ def least(values: Iterable[float | None]) -> float | None:
 def _warnings(day: FieldDay, content: DraftContent, basis: PlanBasis, snapshot: Snapshot) -> list[str]:
     callsigns = {pilot_id: pilot.callsign for pilot_id, pilot in basis.pilots.items()}
     plan = as_day_plan(content, callsigns, snapshot)
+    powers: list[str] = []
+    if content.common_power_mw is not None and plan.heats:
+        levels = levels_tried(basis.problem, plan.heats, content.common_power_mw)
+        hot = hot_transmitters(basis.problem, plan.heats, content.common_power_mw)
+        powers = power_warnings(levels, hot, basis.problem.site)
     unknown = [assumption_words(callsign, field, value) for callsign, field, value in basis.assumed]
-    return [*slot_warnings(plan, basis.problem, rule_set_of(day)), *unknown]
+    return [*powers, *slot_warnings(plan, basis.problem, rule_set_of(day)), *unknown]
 
 
 def _status(content: DraftContent, worst_margin_db: float | None) -> str:

@@ -12,9 +12,11 @@ from server.radio.grade import grade_word, picture_grade
 from server.services import plans
 from server.services.advice_words import heat_advice
 from server.services.cures import CAN_BE_CARRIED_OUT
-from server.services.days import can_publish, settings_of
+from server.services.days import can_publish, rule_set_of, settings_of
+from server.services.drafts import as_day_plan
 from server.services.jobs import Job, Jobs
 from server.services.planning import COMPARE, PLAN, Answer, Comparison
+from server.services.power_choice import PowerTable, power_table
 from server.services.snapshots import Snapshot, worst_span
 from server.services.standings import Standing, day_id, standing
 from server.storage.tables import FieldDay
@@ -72,6 +74,7 @@ class PlanPage(Page):
     errors  sentences by field of the form that could not be taken, whose text is in `form`
     was     the published channel of pilots who move, by pilot id
     span           grades of the worst picture with receivers poorer and better than assumed
+    rules_allow    transmitters at once, None where the rules chosen set no number
     one_heat_more  aircraft at once with one more heat a round, 0 where that is not possible
     """
 
@@ -89,9 +92,11 @@ class PlanPage(Page):
     editor: SlotEditor | None
     job: JobView | None
     compare: Sequence[CompareRow] | None
+    rules_allow: int | None
     history: Sequence[PastPlan]
     refusal: str | None
     one_heat_more: int
+    powers: PowerTable | None
     published_at: datetime | None
     told: Told | None = None
     can_be_carried_out: Collection[str] = frozenset(CAN_BE_CARRIED_OUT)
@@ -154,9 +159,11 @@ def plan_page(
         editor=slot_editor(now.draft, *chosen) if chosen else None,
         job=job_view(jobs, now),
         compare=_compare(jobs, now),
+        rules_allow=rule_set.most_transmitters if (rule_set := rule_set_of(day)) else None,
         history=[PastPlan(plan.number, plan.published_at) for plan in plans.history(session, day)],
         refusal=can_publish(day),
         one_heat_more=_one_heat_more(now),
+        powers=_powers(now),
         published_at=_moment(now.published) if now.published else None,
         told=told,
         form=form or {},
@@ -253,6 +260,14 @@ def _compare(jobs: Jobs, now: Standing) -> Sequence[CompareRow] | None:
     job = jobs.latest(day_id(now.day), COMPARE)
     found = job.result if job else None
     return found.rows if isinstance(found, Comparison) and _same(found.problem, now) else None
+
+
+def _powers(now: Standing) -> PowerTable | None:
+    """The levels for the draft; what is published alone is read as it was stored."""
+    draft = now.draft
+    callsigns = {pilot_id: pilot.callsign for pilot_id, pilot in draft.basis.pilots.items()}
+    heats = as_day_plan(draft.content, callsigns, draft.snapshot).heats
+    return power_table(now.day, draft.basis, heats, draft.content.common_power_mw)
 
 
 def _moment(published: Snapshot) -> datetime:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.allocator.power import hot_pilots, levels_to_try, power_level
+from server.allocator.power import levels_to_try, levels_tried, power_level
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.solve import plan_day
 from server.radio.site import Site
@@ -93,27 +93,92 @@ def test_where_no_link_holds_the_highest_level_is_taken_and_flagged():
     assert (level.common_mw, level.is_enough) == (600.0, False)
     plan = plan_day(day)
     assert plan.common_power_mw == 600.0
+    (chosen,) = [level for level in plan.levels if level.is_chosen]
     kept = slow_model.link_margin_db(Flyer("Wren", 5800, 600), Place(far_m=2000))
-    (warning,) = plan.warnings
-    assert warning == (
-        f"At 600 mW the weakest link keeps \N{MINUS SIGN}{-kept:.1f} dB above the threshold, less than the "
-        "6 dB wanted: fly nearer, or raise the power within the rules."
+    assert (chosen.common_mw, chosen.is_link_enough) == (600.0, False)
+    assert chosen.link_db == pytest.approx(kept)
+
+
+def test_every_level_is_told_with_its_reach_and_the_chosen_one_marked():
+    plan = plan_day(day_of((USUAL, {}), ((200.0,), {}), (USUAL, {}), aircraft=3, common_power_mw=25.0))
+    assert [(level.common_mw, level.is_chosen) for level in plan.levels] == [
+        (25.0, True),
+        (200.0, False),
+        (600.0, False),
+    ]
+    # 25 mW keeps 13.86 dB at 80 m: 7.86 dB above the 6 dB wanted, and free space takes 20 dB a decade.
+    assert plan.levels[0].kept_m == pytest.approx(80 * 10 ** (7.863 / 20), abs=0.1)
+    assert plan.levels[0].threshold_m == pytest.approx(80 * 10 ** (13.863 / 20), abs=0.1)
+    assert plan.levels[0].worst_margin_db == pytest.approx(plan.worst_margin_db)
+
+
+def test_a_level_is_measured_on_the_heats_and_channels_of_the_plan():
+    day = day_of((USUAL, {}), (USUAL, {}), (USUAL, {}), one_heat=True)
+    plan = plan_day(day)
+    for level in plan.levels:
+        flyers = [Flyer(slot.callsign, slot.mhz, level.common_mw) for slot in plan.heats[0].slots]
+        worst = min(slow_model.margin_db(own, flyers, Place()) for own in flyers)
+        assert level.worst_margin_db == pytest.approx(worst, abs=1e-6)
+
+
+def test_pilots_who_fly_alone_leave_a_level_without_a_margin():
+    plan = plan_day(day_of((USUAL, {}), (USUAL, {}), aircraft=1))
+    assert [level.worst_margin_db for level in plan.levels] == [None] * 3
+
+
+def test_a_level_that_the_plan_has_is_listed_though_nobodys_gear_has_it():
+    day = day_of((USUAL, {}), (USUAL, {}))
+    heats = plan_day(day).heats
+    assert [level.common_mw for level in levels_tried(day, heats, 50.0)] == [25.0, 50.0, 200.0, 600.0]
+    wished = day_of((USUAL, {}), (USUAL, {}), common_power_mw=100.0)
+    assert [level.common_mw for level in levels_tried(wished, heats, 25.0)] == [25.0, 100.0, 200.0, 600.0]
+
+
+def test_who_cannot_go_low_is_named_with_what_it_costs_the_others():
+    day = day_of((USUAL, {}), (USUAL, {}), (USUAL, {}), ((200.0,), {}), one_heat=True, common_power_mw=25.0)
+    plan = plan_day(day)
+    (hot,) = plan.hot_transmitters
+    assert (hot.callsign, hot.power_mw, hot.is_set, hot.heat) == ("Otter", 200.0, False, 1)
+    slots = plan.heats[0].slots
+
+    def others_margin(otter_mw):
+        flyers = [Flyer(one.callsign, one.mhz, otter_mw if one.callsign == "Otter" else 25) for one in slots]
+        return min(
+            (slow_model.margin_db(own, flyers, Place()), own.callsign)
+            for own in flyers
+            if own.callsign != "Otter"
+        )
+
+    margin_db, sufferer = others_margin(200)
+    assert (hot.margin_db, hot.sufferer) == (pytest.approx(margin_db), sufferer)
+    assert hot.margin_at_common_db == pytest.approx(others_margin(25)[0])
+    assert hot.cost_db == pytest.approx(others_margin(25)[0] - others_margin(200)[0])
+    assert hot.cost_db > 3
+
+
+def test_a_power_that_the_director_set_is_told_as_such():
+    day = day_of((USUAL, {}), ((25.0,), {"power_mw": 100.0}), ((10.0, 25.0), {}), common_power_mw=25.0)
+    (hot,) = plan_day(day).hot_transmitters
+    assert (hot.callsign, hot.power_mw, hot.is_set) == ("Rook", 100.0, True)
+
+
+def test_a_loud_transmitter_that_flies_alone_costs_nobody_anything():
+    day = day_of((USUAL, {}), ((200.0,), {}), aircraft=1, common_power_mw=25.0)
+    (hot,) = plan_day(day).hot_transmitters
+    assert (hot.callsign, hot.sufferer, hot.heat, hot.cost_db) == ("Rook", None, None, 0.0)
+
+
+def test_only_the_heats_of_a_loud_transmitter_count():
+    day = day_of(
+        (USUAL, {}),
+        ((200.0,), {}),
+        (USUAL, {}),
+        (USUAL, {}),
+        common_power_mw=25.0,
+        heats_given=(("Coot", "Otter"), ("Wren", "Rook")),
     )
-
-
-def test_a_plan_whose_links_hold_does_not_warn():
-    assert plan_day(day_of((USUAL, {}), (USUAL, {}))).warnings == ()
-
-
-def test_who_cannot_go_low_is_named_with_the_power():
-    day = day_of((USUAL, {}), ((200.0, 600.0), {}), ((25.0,), {"power_mw": 100.0}), ((10.0, 25.0), {}))
-    assert hot_pilots(day, power_level(day, 25)) == [("Rook", 200.0), ("Coot", 100.0)]
-    assert hot_pilots(day, power_level(day, 200)) == []
-
-
-def test_a_plan_names_the_transmitter_that_cannot_go_low():
-    day = day_of((USUAL, {}), (USUAL, {}), (USUAL, {}), ((200.0,), {}), common_power_mw=25.0)
-    assert plan_day(day).warnings == ("Otter cannot go below 200 mW, louder than the 25 mW of the others.",)
+    (hot,) = plan_day(day).hot_transmitters
+    assert (hot.sufferer, hot.heat) == ("Wren", 2)
 
 
 def test_when_six_fly_25_mw_for_all_is_taken():

@@ -263,13 +263,31 @@ def test_heats_of_unequal_size_are_made_smaller_from_the_largest():
 # How many can fly
 
 
-def test_the_table_is_of_one_round_whatever_the_day_has():
-    # Otter comes for the second round only, and is counted as if there was no other.
+def test_who_comes_for_a_later_round_is_counted_as_if_there():
     late = Pilot("Otter", ALL_BANDS, after=2)
     rows = how_many_can_fly(
         DayProblem((*equal_pilots(3), late), rounds=2, time_limit_s=None), minutes_a_heat=5
     )
-    assert rows[0].worst_grade == 1.0
+    usual = how_many_can_fly(day_of(4), minutes_a_heat=5)
+    assert rows[0].worst_margin_db == pytest.approx(usual[0].worst_margin_db)
+    # With four at once the day has two heats and Otter comes after both.
+    assert rows[1].why_not == "Otter is there only after heat 2, and the day has two heats."
+
+
+def test_a_day_in_which_not_all_can_meet_has_a_row_of_its_own():
+    pilots = (Pilot("Wren", (5700,), before=2), Pilot("Rook", ALL_BANDS), Pilot("Coot", (5700,), after=1))
+    day = DayProblem(pilots, aircraft=3, rounds=2, time_limit_s=None)
+    (row,) = how_many_can_fly(day, minutes_a_heat=5)
+    assert (row.worst_margin_db, row.why_not) == (pytest.approx(plan_day(day).worst_margin_db), "")
+    assert row.bound_db is None
+
+
+def test_rows_have_the_level_of_power_that_planning_would_take():
+    # Two have 200 mW only: at 25 mW the other would be drowned, and the table said so of every row.
+    loud = tuple(Pilot(name, ALL_BANDS, (200.0,)) for name in ("Rook", "Coot"))
+    day = DayProblem((Pilot("Wren", ALL_BANDS, (25.0, 200.0)), *loud), aircraft=3, time_limit_s=None)
+    (row,) = how_many_can_fly(day, minutes_a_heat=5)
+    assert row.worst_margin_db == pytest.approx(plan_day(day).worst_margin_db, abs=0.5)
 
 
 def test_the_table_ends_where_one_heat_holds_everybody():
@@ -299,12 +317,17 @@ def test_sizes_that_the_rules_forbid_have_the_worst_grade():
     # Four on one channel can only fly in four heats; no size of the table gives that.
     rows = how_many_can_fly(day_of(4, (5800,)), minutes_a_heat=5)
     assert [(row.worst_margin_db, row.bound_db, row.worst_grade) for row in rows] == [(None, None, 1.0)] * 2
+    assert [row.why_not for row in rows] == [
+        "P01, P02 and P03 can use only 5800 MHz, and the day has two heats.",
+        "P02 and P03 can use only 5800 MHz, and the day has one heat.",
+    ]
 
 
 def test_sizes_that_cannot_be_decided_have_the_worst_grade(monkeypatch):
-    monkeypatch.setattr(solve, "can_hold", undecided)
-    rows = how_many_can_fly(day_of(3), minutes_a_heat=5)
-    assert [(row.worst_margin_db, row.worst_grade) for row in rows] == [(None, 1.0)]
+    monkeypatch.setattr(solve, "why_not", undecided)
+    (row,) = how_many_can_fly(day_of(3), minutes_a_heat=5)
+    assert (row.worst_margin_db, row.worst_grade) == (None, 1.0)
+    assert row.why_not.startswith("Whether the hard rules can hold was not decided within the search limit: ")
 
 
 def test_the_table_can_be_cancelled():

@@ -438,6 +438,36 @@ class TestComputing:
         assert "Fly one more heat a round, at most 2 at once" in page
         assert hidden(page, "aircraft") == {"aircraft": "2"}
 
+    def test_a_level_of_power_is_chosen_and_given_back(self, director, app, database):
+        with database.write() as session:
+            day = make_day(session, code="powr")
+            for callsign in ("Wren", "Otter"):
+                make_pilot(session, day, callsign, power_mw="25 200")
+        director.post("/days/powr/plan/compute")
+        job_ended(app, day)
+        page = director.get("/days/powr/plan").text
+        assert "25 mW for everybody: it carries to 198 m, the course needs 80." in page
+        assert hidden(page, "power") == {"common_power_mw": "200"}
+        assert director.post("/days/powr/plan/power", data={"common_power_mw": "200"}).status_code == 303
+        job_ended(app, day)
+        page = director.get("/days/powr/plan").text
+        assert "200 mW for everybody" in page
+        assert "Let the planner choose</button>" in page
+        refused = director.post("/days/powr/plan/power", data={"common_power_mw": "9"})
+        assert refused.status_code == 422
+        assert "“9” is no level of this day: choose 25, 200 or auto." in refused.text
+
+    def test_a_size_that_cannot_be_says_why_and_has_no_button(self, director, app, database):
+        with database.write() as session:
+            day = make_day(session, code="whyn")
+            for callsign in ("Wren", "Otter", "Rook", "Quill"):
+                make_pilot(session, day, callsign, tunes="F4")
+        director.post("/days/whyn/plan/compare")
+        job_ended(app, day)
+        page = director.get("/days/whyn/plan").text
+        assert "Otter, Rook and Quill can use only 5800 MHz, and the day has two heats." in page
+        assert "Plan with 3</button>" not in page
+
     def test_how_many_can_fly_is_a_table_from_which_a_row_is_picked(self, director, app, database, day):
         director.post("/days/tern/plan/compare")
         job_ended(app, day)

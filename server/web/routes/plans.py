@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from server.allocator import solve
 from server.allocator.plan import Cure
-from server.services import cures, draft_changes, live, planning, plans
+from server.services import cures, draft_changes, live, planning, plans, power_choice
 from server.services.days import day_with
 from server.services.draft_changes import StaleDraftError
 from server.services.errors import InputError, OvertakenError, RefusedError, ServiceError
@@ -95,6 +95,21 @@ def choose_aircraft(
     try:
         with database.write() as session:
             draft_changes.fly(session, day_with(session, code), whole_number(form, "aircraft"), now)
+    except InputError as error:
+        return _not_done(request, code, database, jobs, form, error)
+    return compute_plan(request, code, {}, database, jobs)
+
+
+@router.post("/days/{code}/plan/power")
+def choose_power(
+    request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
+) -> Response:
+    """Set the common level of power, or leave it to the planner, and plan with it."""
+    try:
+        with database.write() as session:
+            day = day_with(session, code)
+            basis = standing(session, day).draft.basis
+            power_choice.choose(session, day, basis, form.get("common_power_mw", ""), now)
     except InputError as error:
         return _not_done(request, code, database, jobs, form, error)
     return compute_plan(request, code, {}, database, jobs)

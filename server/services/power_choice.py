@@ -1,0 +1,81 @@
+"""The levels of power of a draft, to look at and to choose from."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from server.allocator.plan import Heat, HotTransmitter, LevelTried
+from server.allocator.power import hot_transmitters, levels_of, levels_tried
+from server.allocator.problem import DayProblem
+from server.services import power_words
+from server.services.access import DIRECTOR
+from server.services.days import rule_set_of, settings_of
+from server.services.errors import InputError
+from server.services.faults import shown
+from server.services.plan_basis import PlanBasis
+from server.services.standings import day_id
+from server.storage import logbook
+from server.storage.tables import FieldDay
+
+AUTO = "auto"
+
+
+@dataclass(frozen=True)
+class PowerTable:
+    """What the page shows of powers.
+
+    words      which level, how far it carries, what the course needs
+    not_tried  steps of the gear that the rules chosen do not allow; empty where there are none
+    is_wished  the director chose the level; else the planner did
+    """
+
+    levels: tuple[LevelTried, ...]
+    words: str
+    not_tried: str
+    is_wished: bool
+
+
+def power_table(
+    day: FieldDay, basis: PlanBasis, heats: Sequence[Heat], common_mw: float | None
+) -> PowerTable | None:
+    """The levels of a day for heats that are planned; None before there are any."""
+    if not heats or common_mw is None:
+        return None
+    levels, hot = powers_of(basis.problem, heats, common_mw)
+    rule_set = rule_set_of(day)
+    return PowerTable(
+        levels,
+        power_words.level_words(levels, hot, basis.problem.site),
+        power_words.above_rules_words(basis.above_rules, rule_set.name) if rule_set else "",
+        settings_of(day).common_power_mw != AUTO,
+    )
+
+
+def powers_of(
+    problem: DayProblem, heats: Sequence[Heat], common_mw: float
+) -> tuple[tuple[LevelTried, ...], tuple[HotTransmitter, ...]]:
+    """Levels and hot transmitters of heats that are planned."""
+    return levels_tried(problem, heats, common_mw), hot_transmitters(problem, heats, common_mw)
+
+
+def choose(session: Session, day: FieldDay, basis: PlanBasis, text: str, at: datetime) -> None:
+    """Fix the common level, in mW, or leave it to the planner with "auto". Raises InputError."""
+    settings = settings_of(day)
+    wished = AUTO if text == AUTO else _level(basis.problem, text)
+    if settings.common_power_mw == wished:
+        return
+    day.settings_json = settings.model_copy(update={"common_power_mw": wished}).model_dump_json()
+    session.flush()
+    words = "The planner chooses the power." if wished == AUTO else f"The common power is {wished:g} mW."
+    logbook.append(session, day_id(day), DIRECTOR, "power chosen", words, {"common_power_mw": wished}, at)
+
+
+def _level(problem: DayProblem, text: str) -> float:
+    offered = [level.common_mw for level in levels_of(problem)] if problem.pilots else []
+    for level_mw in offered:
+        if text == f"{level_mw:g}":
+            return level_mw
+    named = ", ".join(f"{level_mw:g}" for level_mw in offered)
+    raise InputError({"common_power_mw": f"“{shown(text)}” is no level of this day: choose {named} or auto."})
