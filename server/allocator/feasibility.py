@@ -177,6 +177,7 @@ class _RoundSearch:
         self.rules = rules
         self.heats = rules.allowed.shape[1]
         self.blocks = self._blocks()
+        self.kinds = self._kinds()
         self.weights = [1] * len(self.blocks)
         self.spaced: dict[tuple[tuple[int, ...], ...], bool] = {}
 
@@ -203,6 +204,16 @@ class _RoundSearch:
                 seen.update(block)
                 blocks.append(sorted(block))
         return blocks
+
+    def _kinds(self) -> list[tuple[object, ...]]:
+        """Blocks of one kind fit wherever another one does: same channels, same heats, nobody to keep from."""
+        rules = self.rules
+        return [
+            (number,)
+            if len(block) > 1 or rules.apart[block[0]].any()
+            else (rules.choices[block[0]], rules.allowed[block[0]].tobytes())
+            for number, block in enumerate(self.blocks)
+        ]
 
     def _place(self) -> bool:
         if not self.open:
@@ -235,8 +246,12 @@ class _RoundSearch:
     def _add(self, number: int, heat: int) -> dict[int, bool]:
         self.members[heat] += self.blocks[number]
         before = {other: self.fits[other][heat] for other in self.open}
+        known: dict[tuple[object, ...], bool] = {}
         for other in self.open:
-            self.fits[other][heat] = before[other] and self._fit(self.blocks[other], heat)
+            kind = self.kinds[other]
+            if before[other] and kind not in known:
+                known[kind] = self._fit(self.blocks[other], heat)
+            self.fits[other][heat] = before[other] and known[kind]
             if before[other] and not any(self.fits[other]):
                 self.weights[other] += 1
         return before

@@ -40,11 +40,13 @@ def some_day(problem: DayProblem) -> WholeDay | None:
 
 
 def can_all_meet(problem: DayProblem) -> bool:
-    """Whether the first round could hold if those who miss it were there, in any heat, with all their other rules.
+    """Whether the first round of a day that can hold also could if those who miss it were there, in any heat.
 
     Raises UndecidedError at a limit.
     """
     flies = takes_part(problem, frame_of(problem), 1)
+    if flies.all():
+        return True
     pilots = tuple(
         pilot if is_there else replace(pilot, after=None, before=None, heat=None)
         for pilot, is_there in zip(problem.pilots, flies, strict=True)
