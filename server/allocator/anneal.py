@@ -80,7 +80,7 @@ def _next(random):
 
 @compiled
 def _pick(random, count):
-    return min(int(_next(random) * count), count - 1)
+    return int(_next(random) * count)
 
 
 @compiled
@@ -186,7 +186,10 @@ def _energy(rules, broken, unequal, again, loads, beyond, in_use):
 
 @compiled
 def _propose(rules, random, heat_of, channel, heats, new_heat, new_channel):
-    """Write a move into new_heat and new_channel, both full copies; False when nothing would change."""
+    """Write a move into new_heat and new_channel, both full copies; False when nothing would change.
+
+    Where it is False both are as they were.
+    """
     count = heat_of.shape[0]
     pilot = _pick(random, count)
     if heat_of[pilot] < 0:
@@ -237,10 +240,10 @@ def improve(gear, rules, heats, heat_of, channel, steps, from_db, to_db, random)
 
     Returns the energy of what is left in heat_of and channel, the best seen.
     """
-    broken = np.zeros(heats)
-    unequal = np.zeros(heats)
-    again = np.zeros(heats)
-    loads = np.zeros(heats)
+    broken = np.empty(heats)
+    unequal = np.empty(heats)
+    again = np.empty(heats)
+    loads = np.empty(heats)
     for heat in range(heats):
         broken[heat], unequal[heat], again[heat] = _rules(gear, rules, heat_of, channel, heat)
         loads[heat] = _worst_load(gear, heat_of, channel, heat)
@@ -251,14 +254,12 @@ def improve(gear, rules, heats, heat_of, channel, steps, from_db, to_db, random)
     best_channel = channel.copy()
     new_heat = heat_of.copy()
     new_channel = channel.copy()
-    touched = np.zeros(heats, dtype=np.bool_)
+    touched = np.empty(heats, dtype=np.bool_)
     cooling = (to_db / from_db) ** (1.0 / max(1, steps))
     temperature = from_db
     for _ in range(steps):
         temperature *= cooling
         if not _propose(rules, random, heat_of, channel, heats, new_heat, new_channel):
-            new_heat[:] = heat_of
-            new_channel[:] = channel
             continue
         touched[:] = False
         for pilot in range(heat_of.shape[0]):
@@ -289,13 +290,11 @@ def improve(gear, rules, heats, heat_of, channel, steps, from_db, to_db, random)
                 again[:] = new_again
                 loads[:] = new_loads
                 beyond = new_beyond
-                in_use = new_in_use
                 energy = trial
                 if energy < best - 1e-9:
                     best = energy
                     best_heat[:] = heat_of
                     best_channel[:] = channel
-                continue
         new_heat[:] = heat_of
         new_channel[:] = channel
     heat_of[:] = best_heat

@@ -172,6 +172,14 @@ def test_what_is_left_is_the_best_seen_and_its_energy_is_true(seed):
     assert energy <= start
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_the_energy_is_true_where_heats_fall_empty(seed):
+    # At 300 dB nearly every move is taken, so heats lose their only pilot again and again.
+    rules, gear = rules_of(3, heats=3, usable=np.ones((3, len(MHZ)), dtype=np.bool_)), gear_of_some(3)
+    walked = walk(rules, [0, 0, 1], [0, 1, 2], 40, gear, seed, from_db=300.0, to_db=300.0, heats=3)
+    assert walked[2] == pytest.approx(energy_of(gear, rules, 3, *walked[:2]), abs=1e-6)
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_a_hot_walk_never_ends_worse_than_it_began(seed):
     # At 300 dB nearly every move is taken; the start is the best of all small moves.
@@ -347,6 +355,17 @@ def test_random_numbers_are_those_of_the_published_generator():
         state ^= state >> 7
         state ^= state << 17 & (1 << 64) - 1
         assert anneal._next(random) == (state >> 11) / 2**53
+
+
+def test_a_move_that_is_none_leaves_everything_as_it_was():
+    heat_of, channel, random = np.array([0, 1, 0, 1, 0]), np.array([0, 0, 3, 4, 5]), random_state()
+    refused = 0
+    for _ in range(2000):
+        new_heat, new_channel = heat_of.copy(), channel.copy()
+        if not anneal._propose(rules_of(), random, heat_of, channel, 2, new_heat, new_channel):
+            assert (new_heat.tolist(), new_channel.tolist()) == (heat_of.tolist(), channel.tolist())
+            refused += 1
+    assert refused
 
 
 @pytest.mark.parametrize("count", [1, 2, 7])
