@@ -34,8 +34,13 @@ class Solved(NamedTuple):
         return -10 * math.log10(self.load + self.slack), -10 * math.log10(max(self.load, 1e-12))
 
 
-def best_worst_margin(entries, place=None, spacing_mhz=20, seconds=60.0, scale=100_000, workers=2):
-    """Solve stage 1 for ``entries`` (see ``tests.allocator.brute_force.Entry``)."""
+def best_worst_margin(
+    entries, place=None, spacing_mhz=20, seconds=60.0, scale=100_000, workers=2, limit=None
+):
+    """Solve stage 1 for ``entries`` (see ``tests.allocator.brute_force.Entry``).
+
+    limit   any assignment with no load above it will do; None: the best one
+    """
     place = place or Place()
     model = cp_model.CpModel()
     mhz = [
@@ -52,7 +57,10 @@ def best_worst_margin(entries, place=None, spacing_mhz=20, seconds=60.0, scale=1
         loads = [_load(model, mhz, of, listener, weight, place, scale) for of, weight in terms]
         model.add(sum(loads) <= worst)
     _order_equal_pilots(model, mhz, entries)
-    model.minimize(worst)
+    if limit is None:
+        model.minimize(worst)
+    else:
+        model.add(worst <= math.floor(scale * limit))
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = seconds
     solver.parameters.num_workers = workers
@@ -63,7 +71,7 @@ def best_worst_margin(entries, place=None, spacing_mhz=20, seconds=60.0, scale=1
     return Solved(
         status == cp_model.OPTIMAL,
         tuple(solver.value(one) for one in mhz),
-        solver.objective_value / scale,
+        solver.value(worst) / scale,
         most_terms / scale,
         solver.wall_time,
     )
