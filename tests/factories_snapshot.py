@@ -49,6 +49,8 @@ def make_snapshot(day: FieldDay, heats: Sequence[Sequence[Place]], **values: Any
         "retunes": 0,
         "repeat_pairings": 0,
         "heats_given": False,
+        "flown_heats": 0,
+        "down": [],
         "rules": {
             "name": "Club permit",
             "source": "invented",
@@ -56,6 +58,13 @@ def make_snapshot(day: FieldDay, heats: Sequence[Sequence[Place]], **values: Any
             "tag": "own",
             "conditions": "",
             "responsibility": None,
+        },
+        "spectrum": {
+            "low_mhz": 5645,
+            "high_mhz": 5945,
+            "ranges_mhz": [[5650, 5925]],
+            "occupied_mhz": 10,
+            "window_mhz": 27,
         },
         "assumptions": [{"name": "near_m", "value": 8, "unit": "m", "source": "default"}],
         "warnings": [],
@@ -67,6 +76,8 @@ def make_snapshot(day: FieldDay, heats: Sequence[Sequence[Place]], **values: Any
                 "worst_margin_db": 1.0,
                 "stressed_margin_db": 0.4,
                 "site_ceiling_db": 1.01,
+                "weakest_wanted_dbm": -72.0,
+                "products": [],
                 "proved": True,
                 "slots": [make_slot(pilot, at) for pilot, at in heat],
             }
@@ -99,6 +110,7 @@ def make_slot(pilot: Pilot, at: str | int, power_mw: float = 25) -> dict[str, An
         "overloaded": False,
         "limiting_cause": {"kind": "none", "share": 0.0, "by_pilot": [], "largest_term": None},
         "cause_words": "",
+        "explanation": {"carriers": 0.0, "products": 0.0, "terms": [], "rest": {"count": 0, "share": 0.0}},
         "lookalikes": [{"channel": one.label, "mhz": one.mhz} for one in lookalikes(mhz)],
     }
 

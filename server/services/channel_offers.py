@@ -59,11 +59,20 @@ def _offers(
     spacing = dict.fromkeys(choices, FAR_MHZ)
     for heat in heats:
         others = [slot for slot in heat.slots if slot.pilot_id != pilot_id]
-        crowd = (pilot, *(basis.pilots[slot.pilot_id] for slot in others))
-        gear = day_gear(basis.problem.with_pilots(crowd), [power_mw, *(slot.power_mw for slot in others)])
-        held = [slot.mhz for slot in others]
+        flying = (pilot, *(basis.pilots[slot.pilot_id] for slot in others))
+        crowd = (
+            *flying,
+            *(
+                Pilot(f"{number}", (), gain_dbi=one.gain_dbi, antenna=one.antenna)
+                for number, one in enumerate(basis.down)
+            ),
+        )
+        powers = [power_mw, *(slot.power_mw for slot in others), *(one.power_mw for one in basis.down)]
+        gear = day_gear(basis.problem.with_pilots(crowd), powers)
+        held = [*(slot.mhz for slot in others), *(one.mhz for one in basis.down)]
         for mhz in choices:
-            margin_db = float(margins_db(gear, range(len(crowd)), [mhz, *held])[0].min())
+            margins, _ = margins_db(gear, range(len(crowd)), [mhz, *held])
+            margin_db = float(margins[: len(flying)].min())
             worst[mhz] = min(worst[mhz], margin_db)
             spacing[mhz] = min([spacing[mhz], *(abs(mhz - other) for other in held)])
     return [

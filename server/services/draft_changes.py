@@ -12,7 +12,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.allocator.problem import MOST_PILOTS_IN_A_HEAT
-from server.services import draft_undo, drafts
+from server.services import draft_undo, drafts, flown_heats
 from server.services.access import DIRECTOR
 from server.services.days import settings_of
 from server.services.draft_undo import Step
@@ -51,6 +51,7 @@ def edit(session: Session, day: FieldDay, version: int, change: Change, at: date
     if version_of(row) != version:
         raise StaleDraftError(changes_since(session, day, version), _intended(change, content, basis))
     edited = change(content, basis)
+    edited = replace(edited, content=flown_heats.kept(content, edited.content, basis.flown))
     _save(session, day, row, edited.content, Step(edited.text, stored if row else None), "draft changed", at)
     return edited
 
@@ -137,9 +138,11 @@ def changes_since(session: Session, day: FieldDay, version: int) -> list[str]:
 
 def _intended(change: Change, content: DraftContent, basis: PlanBasis) -> str:
     try:
-        return change(content, basis).text
-    except InputError:
+        edited = change(content, basis)
+        flown_heats.kept(content, edited.content, basis.flown)
+    except (InputError, OvertakenError, RefusedError):
         return ""
+    return edited.text
 
 
 def _save(

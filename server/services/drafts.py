@@ -138,20 +138,31 @@ def as_day_plan(content: DraftContent, callsigns: Mapping[int, str], snapshot: M
 
 def from_snapshot(snapshot: Mapping[str, Any], before: DraftContent) -> DraftContent:
     """The slots of a published plan, to go on from; pins and powers of the present draft stay."""
-    heats = tuple(
+    return replace(
+        before,
+        heats=_heats_of(snapshot),
+        common_power_mw=snapshot["common_power_mw"],
+        are_heats_given=snapshot["heats_given"],
+        planner=None,
+    )
+
+
+def with_flown(content: DraftContent, snapshot: Mapping[str, Any] | None, flown: int) -> DraftContent:
+    """The draft with its first heats as they were published and flown: history, whatever the draft says."""
+    if not flown or snapshot is None:
+        return content
+    heats = (*_heats_of(snapshot)[:flown], *content.heats[flown:])
+    return content if heats == content.heats else replace(content, heats=heats)
+
+
+def _heats_of(snapshot: Mapping[str, Any]) -> tuple[DraftHeat, ...]:
+    return tuple(
         DraftHeat(
             heat["round"],
             tuple(DraftSlot(slot["pilot_id"], slot["mhz"], slot["power_mw"]) for slot in heat["slots"]),
             heat["proved"],
         )
         for heat in snapshot["heats"]
-    )
-    return replace(
-        before,
-        heats=heats,
-        common_power_mw=snapshot["common_power_mw"],
-        are_heats_given=snapshot["heats_given"],
-        planner=None,
     )
 
 

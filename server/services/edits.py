@@ -157,6 +157,16 @@ def put_in(content: DraftContent, basis: PlanBasis, callsigns: str, heat: int | 
     return Edited(_by_hand(after), f"{who} {verb} in {'the new ' if heat is None else ''}heat {number}.")
 
 
+def fly_again(content: DraftContent, basis: PlanBasis, heat: int) -> Edited:
+    """Another heat at the end of the day with the pilots of one, those who are still here, as they are set now."""
+    here = [slot for slot in _heat(content, heat, "heat").slots if slot.pilot_id in basis.pilots]
+    if not here:
+        raise InputError({"heat": f"Nobody of heat {heat} is here any more. Choose another heat."})
+    again = DraftHeat(content.heats[-1].round, tuple(content.slots_of(slot.pilot_id)[-1][1] for slot in here))
+    after = replace(content, heats=(*content.heats, again), are_heats_given=True)
+    return Edited(_by_hand(after), f"Heat {heat} is flown again as heat {len(after.heats)}.")
+
+
 def delete_heat(content: DraftContent, heat: int) -> Edited:
     """Take a heat out of the day; the later ones move up."""
     pilots = len(_heat(content, heat, "heat").slots)
@@ -182,9 +192,9 @@ def _named(basis: PlanBasis, callsigns: str) -> list[int]:
 
 
 def _new_slot(content: DraftContent, basis: PlanBasis, heat: DraftHeat, pilot_id: int) -> DraftSlot:
-    flown = content.slots_of(pilot_id)
-    if flown:
-        return flown[0][1]
+    known = content.slots_of(pilot_id)
+    if known:
+        return known[-1][1]
     pilot = basis.pilots[pilot_id]
     power_mw = pilot.power_at(content.common_power_mw or min(pilot.power_steps_mw))
     offer = best_offer(basis, heat, pilot_id, power_mw)

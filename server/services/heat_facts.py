@@ -1,6 +1,6 @@
 """One heat of a snapshot: what the radio model says of it and of each slot, as plain JSON values."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -12,7 +12,7 @@ from server.services.cause_words import cause_words
 from server.services.drafts import DraftHeat
 from server.services.explanations import explanation, landing_products
 from server.services.gear import label_at
-from server.services.margin_words import rounded
+from server.services.margin_words import least, rounded
 from server.services.plan_basis import PlanBasis
 
 
@@ -24,7 +24,10 @@ def heat_facts(number: int, heat: DraftHeat, basis: PlanBasis) -> dict[str, Any]
     """
     gear = [basis.pilots[slot.pilot_id] for slot in heat.slots]
     stations = [station(pilot, slot.mhz, slot.power_mw) for pilot, slot in zip(gear, heat.slots, strict=True)]
-    computed = _computed(tuple(stations), basis.problem.site)
+    lost = tuple(
+        Station(one.callsign, one.mhz, one.power_mw, one.antenna, gain_dbi=one.gain_dbi) for one in basis.down
+    )
+    computed = _computed(tuple(stations), lost, basis.problem.site)
     return {
         "heat": number,
         "round": heat.round,
@@ -57,17 +60,21 @@ class _Computed:
 
 
 @lru_cache(maxsize=1024)
-def _computed(stations: tuple[Station, ...], site: Site) -> _Computed:
-    """Kept, since an edit changes one heat of many and every look at the page needs them all."""
-    margins = heat_margins(stations, site)
+def _computed(stations: tuple[Station, ...], lost: tuple[Station, ...], site: Site) -> _Computed:
+    """Kept, since an edit changes one heat of many and every look at the page needs them all.
+
+    lost  transmitters that are down and still on: heard by everybody, nobody's picture
+    """
+    margins = heat_margins((*stations, *lost), site)
+    slots = margins.slots[: len(stations)]
     of_heat = {
-        "worst_margin_db": rounded(margins.worst_margin_db),
-        "stressed_margin_db": rounded(margins.stressed_margin_db),
+        "worst_margin_db": rounded(least(slot.margin_db for slot in slots)),
+        "stressed_margin_db": rounded(least(slot.stressed_margin_db for slot in slots)),
         "site_ceiling_db": rounded(margins.site_ceiling_db),
         "weakest_wanted_dbm": rounded(min((wanted_level_dbm(one, site) for one in stations), default=None)),
-        "products": landing_products(margins),
+        "products": landing_products(replace(margins, slots=slots)),
     }
-    return _Computed(of_heat, tuple(_margin_facts(slot) for slot in margins.slots))
+    return _Computed(of_heat, tuple(_margin_facts(slot) for slot in slots))
 
 
 def _margin_facts(slot: SlotMargin) -> dict[str, Any]:

@@ -94,11 +94,15 @@ def _today(
 
 
 def published_channels(session: Session, day: FieldDay) -> dict[int, int]:
-    """The carrier in MHz that the day's latest published plan gives each pilot, by pilot id."""
+    """The carrier in MHz that the day's latest published plan gives each pilot, by pilot id.
+
+    That of the next heat to fly, or of the last one flown where none is ahead.
+    """
     assert day.id is not None
     plan = published_plans.latest(session, day.id)
     heats = json.loads(plan.snapshot_json).get("heats", []) if plan else []
-    return {slot["pilot_id"]: slot["mhz"] for heat in reversed(heats) for slot in heat["slots"]}
+    flown, ahead = heats[: day.flown_heats], heats[day.flown_heats :]
+    return {slot["pilot_id"]: slot["mhz"] for heat in [*flown, *reversed(ahead)] for slot in heat["slots"]}
 
 
 def list_of(callsigns: str) -> list[str]:

@@ -1,6 +1,7 @@
 """Margins for snapshots and sentences: rounded, signed, with the grade that they stand for."""
 
 import math
+from collections.abc import Iterable
 
 from server.radio.grade import grade_word, picture_grade
 from server.services.cause_words import MINUS
@@ -9,6 +10,11 @@ from server.services.cause_words import MINUS
 def rounded(value: float | None) -> float | None:
     """dB to 0.01, never a negative zero; None where there is none or nothing interferes."""
     return None if value is None or not math.isfinite(value) else round(value, 2) + 0.0
+
+
+def least(values: Iterable[float | None]) -> float | None:
+    """The worst of some margins in dB; None where nobody is interfered with."""
+    return min((value for value in values if value is not None), default=None)
 
 
 def signed_db(value: float) -> str:

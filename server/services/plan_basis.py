@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, replace
 from sqlmodel import Session
 
 from server.allocator.problem import DayProblem, Pilot
-from server.services import lineup
+from server.allocator.rest import Down
+from server.services import down_transmitters, lineup
 from server.services.days import settings_of
 from server.services.drafts import DraftContent
 from server.services.gear import VideoSetup
@@ -20,12 +21,16 @@ class PlanBasis:
 
     assumed      what nobody at the desk knew: callsign, field of the video set-up, what is taken for it
     above_rules  steps of power in mW that the gear has and the day's rules do not allow, by callsign
+    flown        so many heats have been flown and stay as they were published
+    down         transmitters that are down and still on, heard in every heat ahead
     """
 
     problem: DayProblem
     pilots: Mapping[int, Pilot]
     assumed: tuple[tuple[str, str, str], ...] = ()
     above_rules: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    flown: int = 0
+    down: tuple[Down, ...] = ()
 
     def ids(self) -> dict[str, int]:
         return {pilot.callsign: pilot_id for pilot_id, pilot in self.pilots.items()}
@@ -40,11 +45,13 @@ def basis_of(session: Session, day: FieldDay, content: DraftContent) -> PlanBasi
     """The basis of a draft, whose pins and powers hold."""
     assert day.id is not None
     ids = {pilot.callsign: pilot.id for pilot in pilots.of_day(session, day.id)}
+    grounded = down_transmitters.grounded(session, day)
     by_id = {}
     for pilot in lineup.problem_pilots(session, day):
         pilot_id = ids[pilot.callsign]
         assert pilot_id is not None
-        by_id[pilot_id] = _as_fixed(pilot, pilot_id, content)
+        if pilot_id not in grounded:
+            by_id[pilot_id] = _as_fixed(pilot, pilot_id, content)
     settings = settings_of(day)
     problem = DayProblem(
         pilots=tuple(by_id.values()),
@@ -58,7 +65,14 @@ def basis_of(session: Session, day: FieldDay, content: DraftContent) -> PlanBasi
         common_power_mw=settings.common_power_mw,
     )
     setups = _setups(session, day, by_id)
-    return PlanBasis(problem, by_id, _assumed(setups, by_id), _above_rules(setups, by_id))
+    return PlanBasis(
+        problem,
+        by_id,
+        _assumed(setups, by_id),
+        _above_rules(setups, by_id),
+        flown=day.flown_heats,
+        down=down_transmitters.interferers(session, day),
+    )
 
 
 def with_heats(basis: PlanBasis, content: DraftContent) -> DayProblem:

@@ -64,8 +64,9 @@ class Comparison:
 
 
 def ask(session: Session, day: FieldDay, are_heats_given: bool = False) -> Question:
-    """The question of a day as it stands. Raises RefusedError with nobody to plan for."""
+    """The question of a day as it stands. Raises RefusedError with nobody to plan for, or once heats are flown."""
     row, stored, basis = open_draft(session, day)
+    check_nothing_flown(day)
     if not basis.pilots:
         raise RefusedError("There is nobody to plan for: check the pilots in first.")
     problem = basis.problem
@@ -75,6 +76,15 @@ def ask(session: Session, day: FieldDay, are_heats_given: bool = False) -> Quest
             raise RefusedError("There are no heats to keep: build one by typing callsigns first.")
         problem = with_heats(basis, content)
     return Question(day_id(day), problem, version_of(row), are_heats_given)
+
+
+def check_nothing_flown(day: FieldDay) -> None:
+    """Raises RefusedError once a heat was flown: a plan of the whole day would rewrite it."""
+    if day.flown_heats:
+        raise RefusedError(
+            "Heats have been flown, and a new plan of the whole day would rewrite them. Say under “The day "
+            "changes” what happened, or set the next heat to 1 if nothing was flown."
+        )
 
 
 def start_planning(
@@ -105,6 +115,7 @@ def keep_all_the_same(session: Session, day: FieldDay, version: int, answer: Ans
 
     Raises StaleDraftError if the draft changed since both were offered.
     """
+    check_nothing_flown(day)
     _, stored, basis = open_draft(session, day)
     content = _as_content(answer, stored, basis)
     keep_planned(session, day, version, content, planned_words(answer.plan), at)
@@ -146,6 +157,8 @@ def _conclude(database: Database, question: Question, plan: DayPlan, at: datetim
         meanwhile = what_changed(question.problem, _now_asked(question, stored, basis))
         if version_of(row) != question.version:
             meanwhile.append("The draft was changed by hand.")
+        if day.flown_heats:
+            meanwhile.append("Heats were flown.")
         answer = Answer(question, plan, is_kept=not meanwhile, meanwhile=tuple(meanwhile))
         if answer.is_kept:
             content = _as_content(answer, stored, basis)

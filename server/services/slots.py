@@ -1,7 +1,8 @@
 """What a pilot's own page shows: the channel, the power, when to fly, and the word for the transmitter.
 
 Calling heats is not part of this version: no heat is ever called, so between heats the word is STAY OFF and the
-director calls by voice. At open flying the pilot's turn has the word.
+director calls by voice. At open flying the pilot's turn has the word. Otherwise a transmitter is known to be on
+only where it is down and still on.
 """
 
 import json
@@ -18,24 +19,27 @@ from server.radio.errors import TuningError
 from server.radio.tuning import parse_tuning
 from server.services.errors import NotFoundError
 from server.services.gear import label_at, tunes_of
-from server.services.transmitter_words import Word, transmitter_word
+from server.services.transmitter_words import DOWN_STILL_ON, Word, transmitter_word
 from server.services.turn_views import MyTurn, OpenFlyingNow
-from server.storage import days, pilots, published_plans
+from server.storage import days, down_transmitters, pilots, published_plans
 from server.storage.session import Database
 from server.storage.tables import NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
 
-Standing = Literal["planned", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
+Standing = Literal["planned", "flown", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
 
 ASK_BELOW = "Open flying is on: ask to fly with the button. The channel comes with the place."
 
 REASONS: dict[Standing, str] = {
     "planned": "Not called yet. The director's voice outranks this screen.",
+    "flown": "Your heats of this plan are flown. The director's voice outranks this screen.",
     "not in the plan": "You came after this plan. The director adds you with the next one.",
     "no plan yet": "No plan is published yet. Your heat appears here by itself.",
     "withdrawn": "You are withdrawn from this day. Tell the desk if you want to fly.",
     "no-show": "You are marked as not here. Tell the desk that you are.",
     "day over": "This field day is over. At the next one you get a new link.",
 }
+
+IS_DOWN = "Your transmitter is down and still on. Tell the director once it is found and off."
 
 
 @dataclass(frozen=True)
@@ -75,10 +79,11 @@ class MySlot:
 
     order         from the database; a page with a lower one is older
     called        the callsign in the published plan, which is the one that is called out
-    heats         all of the pilot's, the next first; none unless `standing` is "planned"
+    heats         the pilot's heats ahead, the next first; none unless `standing` is "planned"
     moved_from    what the plan before had, where this plan moved the pilot
     place_tuned   the channel of the place at open flying
     provisional   the channel to set before a plan has the pilot
+    is_down       a transmitter of the pilot's is down and still on
     known_on      whether the transmitter is known to be on
     may_ask       open flying is on, and this pilot can ask to fly
     turn          the pilot's turn at open flying; its place comes before any heat
@@ -101,6 +106,7 @@ class MySlot:
     heats: tuple[MyHeat, ...]
     moved_from: Tuned | None
     provisional: Tuned | None
+    is_down: bool
     known_on: bool
     word: Word
     word_in_doubt: Word
@@ -122,6 +128,8 @@ class MySlot:
     def reason(self) -> str:
         if self.turn is not None:
             return self.turn.what_next
+        if self.is_down:
+            return IS_DOWN
         if self.may_ask:
             return ASK_BELOW
         return REASONS[self.standing]
@@ -161,10 +169,12 @@ class _Reading:
         snapshot = json.loads(self._plan.snapshot_json) if self._plan else {"heats": [], "moves": []}
         self._heats: defaultdict[int, list[MyHeat]] = defaultdict(list)
         self._called: dict[int, str] = {}
+        self._down = {one.pilot_id for one in down_transmitters.still_on(session, day.id)}
         for heat in snapshot["heats"]:
             for slot in heat["slots"]:
-                self._heats[slot["pilot_id"]].append(_heat(heat, slot))
                 self._called[slot["pilot_id"]] = slot["callsign"]
+                if heat["heat"] > day.flown_heats:
+                    self._heats[slot["pilot_id"]].append(_heat(heat, slot))
         self._flying = OpenFlyingNow(session, day)
         self._moved_from = {
             move["callsign"]: Tuned(move["from_channel"], move["from_mhz"]) for move in snapshot["moves"]
@@ -177,8 +187,10 @@ class _Reading:
         is_planned = standing == "planned"
         is_waiting = standing in ("not in the plan", "no plan yet")
         turn = self._flying.my_turn(pilot.id)
-        known_on = turn is not None and turn.known_on
-        is_here = is_planned or is_waiting
+        is_down = pilot.id in self._down
+        known_on = is_down or (turn is not None and turn.known_on)
+        is_here = is_planned or is_waiting or standing == "flown"
+        called_now = DOWN_STILL_ON if is_down else None
         return MySlot(
             order=self._order,
             field_day_id=self._day_id,
@@ -196,8 +208,9 @@ class _Reading:
             heats=tuple(self._heats[pilot.id]) if is_planned else (),
             moved_from=self._moved_from.get(called) if is_planned else None,
             provisional=_provisional(pilot, aircraft) if is_waiting else None,
+            is_down=is_down,
             known_on=known_on,
-            word=turn.word if turn else transmitter_word(None, known_on, in_doubt=False),
+            word=turn.word if turn else transmitter_word(called_now, known_on, in_doubt=False),
             word_in_doubt=transmitter_word(None, known_on, in_doubt=True),
             may_ask=turn is None and is_here and self._flying.is_open,
             turn=turn,
@@ -213,7 +226,9 @@ class _Reading:
             return "no-show"
         if self._plan is None:
             return "no plan yet"
-        return "planned" if pilot.id in self._heats else "not in the plan"
+        if pilot.id not in self._called:
+            return "not in the plan"
+        return "planned" if self._heats.get(pilot.id or 0) else "flown"
 
 
 def _heat(heat: Mapping[str, Any], slot: Mapping[str, Any]) -> MyHeat:

@@ -4,7 +4,7 @@ A draft's snapshot is composed anew after each edit and has no number. A publish
 its number, and every page reads it as it is: nothing of it is computed again, even after the model improves.
 """
 
-from collections.abc import Iterable
+from dataclasses import asdict
 from datetime import datetime
 from itertools import combinations, pairwise
 from typing import Any
@@ -22,7 +22,7 @@ from server.services.days import rule_set_of
 from server.services.drafts import DraftContent, as_day_plan
 from server.services.gear import assumption_words
 from server.services.heat_facts import heat_facts
-from server.services.margin_words import rounded
+from server.services.margin_words import least, rounded
 from server.services.plan_basis import PlanBasis
 from server.services.power_words import power_warnings
 from server.services.slot_facts import slot_warnings
@@ -37,13 +37,23 @@ Snapshot = dict[str, Any]
 def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snapshot | None) -> Snapshot:
     """The snapshot of a draft, with the margins that its slots have now.
 
-    before  the published plan that this one would replace
+    before  the published plan that this one would replace; its heats that were flown stay as they were stored
 
+    The margins of the plan are those of the heats ahead.
     Every pilot of the content has to be one who can fly (`plan_basis.without_absent`).
     """
-    heats = [heat_facts(number, heat, basis) for number, heat in enumerate(content.heats, start=1)]
+    flown = before["heats"][: basis.flown] if before else []
+    heats = [
+        *flown,
+        *(
+            heat_facts(number, heat, basis)
+            for number, heat in enumerate(content.heats, start=1)
+            if number > len(flown)
+        ),
+    ]
+    ahead = heats[len(flown) :] or heats
     planner = content.planner
-    worst_margin_db = least(heat["worst_margin_db"] for heat in heats)
+    worst_margin_db = least(heat["worst_margin_db"] for heat in ahead)
     snapshot: Snapshot = {
         "schema": SCHEMA,
         "number": None,
@@ -54,12 +64,14 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
         "day": _day(day),
         "status": _status(content, worst_margin_db),
         "worst_margin_db": worst_margin_db,
-        "stressed_margin_db": least(heat["stressed_margin_db"] for heat in heats),
+        "stressed_margin_db": least(heat["stressed_margin_db"] for heat in ahead),
         "bound_db": rounded(planner.bound_db) if planner else None,
         "gap_db": rounded(planner.gap_db) if planner else None,
         "site_ceiling_db": _day_ceiling_db(content, basis.problem),
         "common_power_mw": content.common_power_mw,
         "heats_given": content.are_heats_given,
+        "flown_heats": len(flown),
+        "down": [asdict(one) for one in basis.down],
         "day_channels_mhz": sorted({slot.mhz for _, slot in content.slots()}),
         "retunes": retunes(content),
         "repeat_pairings": repeat_pairings(content),
@@ -75,9 +87,15 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
 
 
 def with_advice(snapshot: Snapshot, content: DraftContent, basis: PlanBasis) -> Snapshot:
-    """The snapshot with what would help each slot most, which drafts work out only where somebody looks."""
+    """The snapshot with what would help each slot most, which drafts work out only where somebody looks.
+
+    Nothing is advised of heats that were flown, nor while a transmitter is down and still on.
+    """
     heats = []
     for facts, heat in zip(snapshot["heats"], content.heats, strict=True):
+        if facts["heat"] <= basis.flown or basis.down:
+            heats.append(facts)
+            continue
         advised = zip(facts["slots"], heat_advice(heat, basis), strict=True)
         heats.append({**facts, "slots": [{**slot, "advice": advice} for slot, advice in advised]})
     return {**snapshot, "heats": heats}
@@ -96,7 +114,8 @@ def published(snapshot: Snapshot, number: int, replaces: int | None, at: datetim
 
 def worst_span(snapshot: Snapshot) -> tuple[float, float] | None:
     """Grade of the worst picture with poorer and with better receivers than assumed; None before any heat."""
-    slots = [slot for heat in snapshot["heats"] for slot in heat["slots"]]
+    flown = snapshot.get("flown_heats", 0)
+    slots = [slot for heat in snapshot["heats"][flown:] or snapshot["heats"] for slot in heat["slots"]]
     if not slots:
         return None
     return min(slot["grade_low"] for slot in slots), min(slot["grade_high"] for slot in slots)
@@ -118,10 +137,6 @@ def repeat_pairings(content: DraftContent) -> int:
         for pair in combinations(sorted(slot.pilot_id for slot in heat.slots), 2):
             meetings[pair] = meetings.get(pair, 0) + 1
     return sum(times - 1 for times in meetings.values())
-
-
-def least(values: Iterable[float | None]) -> float | None:
-    return min((value for value in values if value is not None), default=None)
 
 
 def _warnings(day: FieldDay, content: DraftContent, basis: PlanBasis, snapshot: Snapshot) -> list[str]:

@@ -10,14 +10,15 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from server.services import differences, draft_undo, drafts, snapshots
+from server.services import differences, down_transmitters, draft_undo, drafts, snapshots
 from server.services.drafts import DraftContent
+from server.services.margin_words import least
 from server.services.plan_basis import PlanBasis, basis_of, without_absent
 from server.services.plan_faults import Faults, faults
 from server.services.snapshots import Snapshot
 from server.storage import drafts as stored_drafts
 from server.storage import pilots, published_plans
-from server.storage.tables import Draft, FieldDay
+from server.storage.tables import CHECKED_IN, Draft, FieldDay
 
 SHIFT_SHOWN_DB = 0.05
 """A margin that differs by less from the published one is shown as the same."""
@@ -84,7 +85,7 @@ def standing(session: Session, day: FieldDay) -> Standing:
         draft=draft,
         differences=tuple(differences.sentences(published, draft.snapshot)) if published else (),
         changed_slots=changed,
-        shift_db=_shift_db(published, draft.snapshot) if published and not changed else None,
+        shift_db=_shift_db(published, draft.snapshot, day.flown_heats) if published and not changed else None,
         left_out=_left_out(draft),
         next_number=published["number"] + 1 if published else 1,
     )
@@ -115,8 +116,10 @@ def open_draft(session: Session, day: FieldDay) -> tuple[Draft | None, DraftCont
     content = DraftContent()
     if row:
         content = drafts.from_json(row.content_json)
-    elif published := latest_snapshot(session, day):
+    published = latest_snapshot(session, day)
+    if row is None and published:
         content = drafts.from_snapshot(published, content)
+    content = drafts.with_flown(content, published, day.flown_heats)
     return row, content, basis_of(session, day, content)
 
 
@@ -152,12 +155,16 @@ def latest_snapshot(session: Session, day: FieldDay) -> Snapshot | None:
 def _absent(session: Session, day: FieldDay, stored: DraftContent, basis: PlanBasis) -> tuple[str, ...]:
     gone = stored.pilot_ids() - set(basis.pilots)
     states = {pilot.id: pilot for pilot in pilots.of_day(session, day_id(day))}
+    down = {one.pilot_id for one in down_transmitters.still_on(session, day)}
     found = []
     for pilot_id in sorted(gone):
-        heats = [str(number) for number, _ in stored.slots_of(pilot_id)]
+        heats = [str(number) for number, _ in stored.slots_of(pilot_id) if number > basis.flown]
         pilot = states.get(pilot_id)
         who, state = (pilot.callsign, pilot.state) if pilot else ("A pilot", "off the roster")
-        found.append(f"{who} is {state}: the slot in heat {' and '.join(heats)} is empty.")
+        if pilot_id in down and state == CHECKED_IN:
+            state = "down, still on"
+        if heats:
+            found.append(f"{who} is {state}: the slot in heat {' and '.join(heats)} is empty.")
     return tuple(found)
 
 
@@ -168,8 +175,10 @@ def _left_out(draft: DraftNow) -> tuple[str, ...]:
     return tuple(pilot.callsign for pilot_id, pilot in draft.basis.pilots.items() if pilot_id not in flying)
 
 
-def _shift_db(published: Snapshot, snapshot: Snapshot) -> float | None:
-    before, after = published["worst_margin_db"], snapshot["worst_margin_db"]
+def _shift_db(published: Snapshot, snapshot: Snapshot, flown: int) -> float | None:
+    before, after = (
+        least(heat["worst_margin_db"] for heat in one["heats"][flown:]) for one in (published, snapshot)
+    )
     if before is None or after is None or abs(after - before) < SHIFT_SHOWN_DB:
         return None
     return after - before

@@ -36,7 +36,9 @@ class SlotEditor:
 
 
 def slot_editor(draft: DraftNow, heat: int, pilot_id: int) -> SlotEditor | None:
-    """None where the pilot does not fly in that heat."""
+    """None where the pilot does not fly in that heat, or the heat has been flown."""
+    if heat <= draft.basis.flown:
+        return None
     content, pilots = draft.content, draft.basis.pilots
     here = content.heat(heat)
     slot = here.slot_of(pilot_id) if here else None

@@ -19,8 +19,10 @@ from server.services.planning import COMPARE, PLAN, Answer, Comparison
 from server.services.power_choice import PowerTable, power_table
 from server.services.snapshots import Snapshot, worst_span
 from server.services.standings import Standing, day_id, standing
+from server.services.trade_offs import CHANGE
 from server.storage.tables import FieldDay
 from server.web.live_mark import LiveMark, live_mark
+from server.web.plan_changes import ChangesPanel, changes_panel
 from server.web.plan_editor import SlotEditor, slot_editor
 from server.web.templating import Page
 
@@ -98,6 +100,7 @@ class PlanPage(Page):
     one_heat_more: int
     powers: PowerTable | None
     published_at: datetime | None
+    changes: ChangesPanel | None
     told: Told | None = None
     can_be_carried_out: Collection[str] = frozenset(CAN_BE_CARRIED_OUT)
     form: Mapping[str, str] = field(default_factory=dict)
@@ -165,6 +168,7 @@ def plan_page(
         one_heat_more=_one_heat_more(now),
         powers=_powers(now),
         published_at=_moment(now.published) if now.published else None,
+        changes=changes_panel(session, day, jobs, now),
         told=told,
         form=form or {},
         errors=errors or {},
@@ -204,7 +208,7 @@ def job_view(jobs: Jobs, now: Standing) -> JobView | None:
     running = jobs.running(day_id(now.day))
     if running:
         return running_view(running)
-    ended = [job for kind in (PLAN, COMPARE) if (job := jobs.latest(day_id(now.day), kind))]
+    ended = [job for kind in (PLAN, COMPARE, CHANGE) if (job := jobs.latest(day_id(now.day), kind))]
     newest = max(ended, key=lambda job: job.number, default=None)
     if newest is None:
         return None
@@ -219,9 +223,16 @@ def running_view(job: Job) -> JobView:
     return JobView("running", job.number, job.kind, progress_words(job))
 
 
+_DOING = {
+    PLAN: "Planning",
+    COMPARE: "Working out how many can fly",
+    CHANGE: "Working out what the change costs",
+}
+
+
 def progress_words(job: Job) -> str:
     """ "Planning: heats of the day, 63 000 steps, best so far +1.0 dB"."""
-    doing = "Planning" if job.kind == PLAN else "Working out how many can fly"
+    doing = _DOING[job.kind]
     if job.progress is None:
         return f"{doing}: starting"
     steps = f"{job.progress.nodes:,}".replace(",", "\N{NO-BREAK SPACE}")
@@ -283,12 +294,14 @@ def _was(shown: Snapshot) -> dict[int, str]:
 
 def _open_slot(now: Standing, shown: Snapshot, heat: int, pilot_id: int) -> OpenSlot | None:
     """A draft's advice is worked out here; a published plan has its own."""
-    if shown is now.published:
+    if shown is now.published or heat <= now.day.flown_heats:
         return _open_stored_slot(shown, heat, pilot_id)
     flying = now.draft.content.heat(heat)
     places = [slot.pilot_id for slot in flying.slots] if flying else []
     if flying is None or pilot_id not in places:
         return None
+    if now.draft.basis.down:
+        return OpenSlot(heat, pilot_id, None)
     return OpenSlot(heat, pilot_id, heat_advice(flying, now.draft.basis)[places.index(pilot_id)])
 
 

@@ -7,8 +7,8 @@ from server.allocator import solve
 from server.services import edits, plans
 from server.services.standings import standing
 from server.storage import days, pilots, published_plans
-from tests.factories import make_day, make_pilot
-from tests.factories_snapshot import publish
+from tests.factories import NOW, make_day, make_pilot
+from tests.factories_snapshot import make_snapshot
 from tests.services.planned_days import day_with_pilots, edit, plan_at_once, version, waiting_plan
 
 PATIENCE_S = 20
@@ -134,7 +134,10 @@ class TestExplaining:
             stored = days.by_id(session, day.id)
             wren = pilots.by_callsign_key(session, day.id, "wren")
             otter = pilots.by_callsign_key(session, day.id, "otter")
-            publish(session, stored, [[(wren, "R1"), (otter, "R8")]])
+            snapshot = make_snapshot(stored, [[(wren, "R1"), (otter, "R8")]])
+            for slot in snapshot["heats"][0]["slots"]:
+                del slot["explanation"]
+            published_plans.publish(session, stored.id, json.dumps(snapshot), "1", NOW, "director")
         page = show(director, f"/days/tern/plan/1?heat=1&pilot={wren.id}")
         assert "This plan was stored without its explanation." in page
 
@@ -242,7 +245,7 @@ class TestChanging:
     def test_a_banned_channel_can_be_used_again(self, director, database, day):
         act(director, database, day, "ban", mhz=5800)
         page = director.get("/days/tern/plan").text
-        assert "Use 5800 MHz again" in page
+        assert "5800 MHz is clear again: use it" in page
         act(director, database, day, "lift ban", mhz=5800)
         assert "Use 5800 MHz again" not in director.get("/days/tern/plan").text
 

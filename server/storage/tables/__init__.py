@@ -5,6 +5,7 @@ Columns that end in `_json` hold JSON as text, so that a snapshot is read back e
 
 from server.storage.tables.aircraft import VIDEO_KINDS, Aircraft
 from server.storage.tables.director import DirectorSecret, DirectorSession, FailedSignIn
+from server.storage.tables.down_transmitter import DownTransmitter
 from server.storage.tables.draft import Draft
 from server.storage.tables.field_day import FieldDay
 from server.storage.tables.logbook_entry import LogbookEntry
@@ -38,6 +39,7 @@ __all__ = [
     "Aircraft",
     "DirectorSecret",
     "DirectorSession",
+    "DownTransmitter",
     "Draft",
     "FailedSignIn",
     "FieldDay",

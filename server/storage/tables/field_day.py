@@ -22,6 +22,7 @@ class FieldDay(SQLModel, table=True):
     aircraft: int = 6
     rounds: int = 1
     heat_minutes: int = 5
+    flown_heats: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     settings_json: str = "{}"
     rule_set_json: str | None = None
     responsibility: str | None = None

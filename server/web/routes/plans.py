@@ -15,6 +15,7 @@ from server.services.errors import InputError, OvertakenError, RefusedError, Ser
 from server.services.jobs import Jobs
 from server.services.planning import COMPARE, PLAN, Answer
 from server.services.standings import standing
+from server.services.trade_offs import CHANGE
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web import plan_forms
@@ -26,6 +27,15 @@ from server.web.templating import render
 router = APIRouter()
 
 HeatNumber = Annotated[RowNumber | None, Query(alias="heat")]
+_CHANGE_FIELDS = {
+    "late": {"pilot"},
+    "gone": {"pilot", "state"},
+    "noisy": {"mhz"},
+    "down": {"pilot"},
+    "again": {"heat"},
+}
+"""Fields of the panel of changes, by what happened."""
+
 EDITOR_FIELDS = {"mhz", "power_mw", "other", "to_heat", "place"}
 
 PilotId = Annotated[RowNumber | None, Query(alias="pilot")]
@@ -83,8 +93,8 @@ def compute_plan(
             question = planning.ask(session, day_with(session, code), bool(form.get("keep_heats")))
         planning.start_planning(database, jobs, question, solve.plan_day, request.app.state.clock)
     except (RefusedError, InputError) as error:
-        return _not_done(request, code, database, jobs, form, error)
-    return _to_plan(code)
+        return not_done(request, code, database, jobs, form, error)
+    return to_plan(code)
 
 
 @router.post("/days/{code}/plan/aircraft")
@@ -96,7 +106,7 @@ def choose_aircraft(
         with database.write() as session:
             draft_changes.fly(session, day_with(session, code), whole_number(form, "aircraft"), now)
     except InputError as error:
-        return _not_done(request, code, database, jobs, form, error)
+        return not_done(request, code, database, jobs, form, error)
     return compute_plan(request, code, {}, database, jobs)
 
 
@@ -111,7 +121,7 @@ def choose_power(
             basis = standing(session, day).draft.basis
             power_choice.choose(session, day, basis, form.get("common_power_mw", ""), now)
     except InputError as error:
-        return _not_done(request, code, database, jobs, form, error)
+        return not_done(request, code, database, jobs, form, error)
     return compute_plan(request, code, {}, database, jobs)
 
 
@@ -125,7 +135,7 @@ def cure_conflict(
         with database.write() as session:
             cures.carry_out(session, day_with(session, code), cure, now)
     except (InputError, OvertakenError, RefusedError) as error:
-        return _not_done(request, code, database, jobs, form, error)
+        return not_done(request, code, database, jobs, form, error)
     again: dict[str, str] = {"keep_heats": "yes"} if answer.question.are_heats_given else {}
     return compute_plan(request, code, again, database, jobs)
 
@@ -140,21 +150,21 @@ def compare_aircraft(
             question = planning.ask(session, day)
         planning.start_comparing(jobs, question, day.heat_minutes, solve.how_many_can_fly)
     except RefusedError as error:
-        return _not_done(request, code, database, jobs, form, error)
-    return _to_plan(code)
+        return not_done(request, code, database, jobs, form, error)
+    return to_plan(code)
 
 
 @router.post("/days/{code}/plan/job/cancel")
 def cancel_job(code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
     jobs.cancel(_day_id(code, database))
-    return _to_plan(code)
+    return to_plan(code)
 
 
 @router.post("/days/{code}/plan/job/close")
 def close_job(code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
-    for kind in (PLAN, COMPARE):
+    for kind in (PLAN, COMPARE, CHANGE):
         jobs.forget(_day_id(code, database), kind)
-    return _to_plan(code)
+    return to_plan(code)
 
 
 @router.post("/days/{code}/plan/job/use")
@@ -172,9 +182,9 @@ def use_job(
             day = day_with(session, code)
             planning.keep_all_the_same(session, day, whole_number(form, "version"), answer, now)
     except ServiceError as error:
-        return _not_done(request, code, database, jobs, form, error)
+        return not_done(request, code, database, jobs, form, error)
     jobs.forget(day_id, PLAN)
-    return _to_plan(code)
+    return to_plan(code)
 
 
 @router.post("/days/{code}/plan/edit")
@@ -185,8 +195,8 @@ def edit_plan(
         with database.write() as session:
             plan_forms.apply(session, day_with(session, code), form, now)
     except (InputError, OvertakenError, RefusedError) as error:
-        return _not_done(request, code, database, jobs, form, error)
-    return _to_plan(code, form)
+        return not_done(request, code, database, jobs, form, error)
+    return to_plan(code, form)
 
 
 @router.post("/days/{code}/plan/undo")
@@ -197,8 +207,8 @@ def undo_change(
         with database.write() as session:
             draft_changes.undo(session, day_with(session, code), whole_number(form, "version"), now)
     except (OvertakenError, RefusedError) as error:
-        return _not_done(request, code, database, jobs, form, error)
-    return _to_plan(code)
+        return not_done(request, code, database, jobs, form, error)
+    return to_plan(code)
 
 
 @router.post("/days/{code}/plan/bring-back")
@@ -210,8 +220,8 @@ def bring_back_plan(
         with database.write() as session:
             plans.bring_back(session, day_with(session, code), version, number, now)
     except OvertakenError as error:
-        return _not_done(request, code, database, jobs, form, error)
-    return _to_plan(code)
+        return not_done(request, code, database, jobs, form, error)
+    return to_plan(code)
 
 
 @router.post("/days/{code}/plan/publish")
@@ -230,14 +240,14 @@ def publish_plan(
             day = day_with(session, code)
             plans.publish(session, day, version, form.get("seen", ""), answers_for, now)
     except plans.AlreadyPublishedError:
-        return _to_plan(code)  # what was wished has happened: the page shows it
+        return to_plan(code)  # what was wished has happened: the page shows it
     except (InputError, OvertakenError, RefusedError) as error:
-        return _not_done(request, code, database, jobs, form, error)
+        return not_done(request, code, database, jobs, form, error)
     live.announce(database, hub, day.id or 0)
-    return _to_plan(code)
+    return to_plan(code)
 
 
-def _to_plan(code: str, form: FormText | None = None) -> Response:
+def to_plan(code: str, form: FormText | None = None) -> Response:
     """Back to the page, with the editor open that the form stood in."""
     form = form or {}
     is_open = form.get("heat") and form.get("pilot") and form.get("act") not in ("move", "trade", "remove")
@@ -245,7 +255,7 @@ def _to_plan(code: str, form: FormText | None = None) -> Response:
     return RedirectResponse(f"/days/{code}/plan{where}", 303)
 
 
-def _not_done(
+def not_done(
     request: Request, code: str, database: Database, jobs: Jobs, form: FormText, error: ServiceError
 ) -> Response:
     """The page as it stands now, with what was typed and why it was not done."""
@@ -264,7 +274,7 @@ def _not_done(
 
 def _fields_shown(form: FormText) -> set[str]:
     """The fields that stand on the page and so carry their own sentence."""
-    shown = {"answers_for", "callsigns"}
+    shown = {"answers_for", "callsigns"} | _CHANGE_FIELDS.get(form.get("act", ""), set())
     return shown | EDITOR_FIELDS if form.get("heat") and form.get("pilot") else shown
 
 

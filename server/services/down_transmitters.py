@@ -1,0 +1,108 @@
+"""Down, still on: a transmitter that crashed out of reach and keeps its channel until somebody finds it.
+
+It counts as an interferer at the near distance in every heat ahead: nobody knows where it lies. Its pilot flies no
+more with that aircraft; with another one, on another channel, all the same.
+"""
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session
+
+from server.allocator.rest import Down
+from server.services import lineup
+from server.services.access import DIRECTOR
+from server.services.errors import OvertakenError, RefusedError
+from server.services.gear import label_at
+from server.storage import down_transmitters as stored
+from server.storage import logbook, pilots, published_plans
+from server.storage.tables import DownTransmitter, FieldDay, Pilot
+
+
+def still_on(session: Session, day: FieldDay) -> list[DownTransmitter]:
+    """Those that nobody found yet, the longest lost first."""
+    assert day.id is not None
+    return stored.still_on(session, day.id)
+
+
+def interferers(session: Session, day: FieldDay) -> tuple[Down, ...]:
+    """The same as the planner hears them."""
+    return tuple(
+        Down(one.callsign, one.mhz, one.power_mw, one.antenna, one.antenna_gain_dbi)
+        for one in still_on(session, day)
+    )
+
+
+def grounded(session: Session, day: FieldDay) -> set[int]:
+    """Pilots, by id, whose aircraft of today is the one that is down."""
+    flying = {pilot.id: pilot.flying_aircraft_id for pilot in pilots.of_day(session, day.id or 0)}
+    return {
+        one.pilot_id for one in still_on(session, day) if flying.get(one.pilot_id) in (None, one.aircraft_id)
+    }
+
+
+def report(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> DownTransmitter:
+    """Note that a pilot's transmitter is down and still on, on the channel it flew on last.
+
+    Raises RefusedError where it is noted already, or the pilot has no channel that it could be on.
+    """
+    assert day.id is not None
+    assert pilot.id is not None
+    if pilot.id in grounded(session, day):
+        raise RefusedError(f"{pilot.callsign} is noted as down, still on already. Press Found once it is.")
+    flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
+    slot = _last_slot(session, day, pilot.id)
+    mhz = slot["mhz"] if slot else pilot.provisional_mhz
+    if flying is None or mhz is None:
+        raise RefusedError(f"{pilot.callsign} has no channel yet, so nothing can be on it. Look at check-in.")
+    planned = lineup.planned_pilot(day, pilot, flying, {}, {})
+    down = stored.add(
+        session,
+        DownTransmitter(
+            field_day_id=day.id,
+            pilot_id=pilot.id,
+            aircraft_id=flying.id,
+            callsign=pilot.callsign,
+            mhz=mhz,
+            power_mw=slot["power_mw"] if slot else min(planned.power_steps_mw),
+            antenna=planned.antenna,
+            antenna_gain_dbi=planned.gain_dbi,
+            since=at,
+        ),
+    )
+    channel = _channel(planned.labels, mhz)
+    text = f"{pilot.callsign} is down, still on: {channel}. Others stay off it until it is found."
+    facts = {"down_id": down.id, "pilot_id": pilot.id, "mhz": mhz, "power_mw": down.power_mw}
+    logbook.append(session, day.id, DIRECTOR, "down, still on", text, facts, at)
+    return down
+
+
+def found(session: Session, day: FieldDay, down_id: int, at: datetime) -> str:
+    """Note that a transmitter was found and is off; returns the sentence. Raises OvertakenError."""
+    down = next((one for one in still_on(session, day) if one.id == down_id), None)
+    if down is None:
+        raise OvertakenError("This transmitter is not on the list any more: somebody noted it as found.")
+    down.found_at = at
+    session.add(down)
+    session.flush()
+    text = f"{down.callsign}'s transmitter is found and off: {down.mhz} MHz is clear again."
+    logbook.append(session, day.id, DIRECTOR, "down found", text, {"down_id": down.id}, at)
+    return text
+
+
+def _last_slot(session: Session, day: FieldDay, pilot_id: int) -> Mapping[str, Any] | None:
+    """The pilot's slot in the last heat flown, else in the next one."""
+    plan = published_plans.latest(session, day.id or 0)
+    heats = json.loads(plan.snapshot_json)["heats"] if plan else []
+    flown, ahead = heats[: day.flown_heats], heats[day.flown_heats :]
+    own = [
+        slot for heat in [*reversed(flown), *ahead] for slot in heat["slots"] if slot["pilot_id"] == pilot_id
+    ]
+    return own[0] if own else None
+
+
+def _channel(labels: Mapping[int, str], mhz: int) -> str:
+    label = label_at(mhz, labels)
+    return f"{label} {mhz}" if label else f"{mhz} MHz"
