@@ -286,6 +286,18 @@ def test_indifference_gives_up_that_much_of_the_margin_and_no_more(seed):
     assert loose.stressed_margin_db >= exact.stressed_margin_db - 3.0 - SAME_DB
 
 
+def test_the_usual_indifference_is_that_of_a_site():
+    gear = mix(1, 4, 10).gear
+    assert best_channels(gear) == best_channels(gear, Site().indifference_db)
+    assert best_channels(gear) != best_channels(gear, 3 * Site().indifference_db)
+
+
+def test_a_pilot_without_a_channel_is_seen_before_any_search():
+    pilots = (Pilot("Wren", (5800,)), Pilot("Otter", BAND_R_MHZ))
+    gear = day_gear(DayProblem(pilots, bans_mhz=(5800,), one_heat=True), (25, 25))
+    assert [search(gear).nodes for search in (best_channels, best_worst_margin)] == [0, 0]
+
+
 # A stopped search
 
 
