@@ -17,12 +17,10 @@ BROKEN = 1e12
 def _penalised_loads(gear, rows, sums, channel, pilot, goal, limit, load, stressed, value):
     """Fill value (m,) with what the descent lowers, for each channel of one pilot, the others where they are."""
     count, channels = gear.usable.shape
-    depth = 0
-    for other in range(count):
-        if other != pilot:
-            place(gear, rows, sums, depth, other, channel[other])
-            depth += 1
-    newcomer_loads(gear, rows, sums, depth, pilot, load, stressed)
+    for depth in range(count - 1):
+        other = depth if depth < pilot else depth + 1
+        place(gear, rows, sums, depth, other, channel[other])
+    newcomer_loads(gear, rows, sums, count - 1, pilot, load, stressed)
     among_others = 0.0
     for x in range(count):
         for y in range(x):
@@ -54,7 +52,7 @@ def descend(gear, rows, sums, start, goal, limit):
     value = np.empty(channels)
     reached = np.inf
     since_improved = 0
-    pilot = 0
+    pilot = np.int64(0)  # no constant, for which everything would be compiled a second time
     while since_improved < count:
         _penalised_loads(gear, rows, sums, start, pilot, goal, limit, load, stressed, value)
         best = start[pilot]

@@ -192,5 +192,6 @@ def _is_settled(stack, depth, goal):
 @compiled
 def root_bound(gear, stack):
     """Load that no assignment can stay below: the bound of a search in which nobody is placed yet."""
-    bound, _ = narrow(gear, stack, 0, np.inf, np.inf)
+    # The depth as a variable: for a constant everything would be compiled a second time.
+    bound, _ = narrow(gear, stack, stack.depth[0], np.inf, np.inf)
     return bound
