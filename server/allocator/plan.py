@@ -84,6 +84,7 @@ class LevelTried:
     """A common level of power, with what it would mean for the heats and channels of a plan.
 
     common_mw          everybody sets the highest own step not above it, or the lowest where all are above
+    is_for_all         everybody sets just this
     link_db            the weakest link, dB above the FM threshold
     is_link_enough     it keeps the fade allowance
     kept_m             how far the weakest link keeps the fade allowance
@@ -93,6 +94,7 @@ class LevelTried:
     """
 
     common_mw: float
+    is_for_all: bool
     link_db: float
     is_link_enough: bool
     kept_m: float

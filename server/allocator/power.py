@@ -93,6 +93,7 @@ def _tried(problem: DayProblem, heats: Sequence[Heat], level: PowerLevel, common
     allowance_db = problem.site.receiver.fade_allowance_db
     return LevelTried(
         level.common_mw,
+        set(level.powers_mw) == {level.common_mw},
         level.weakest_db,
         level.is_enough,
         kept_m=_reach_m(problem, level.weakest_db - allowance_db),

@@ -17,8 +17,11 @@ def level_words(levels: Sequence[LevelTried], hot: Sequence[HotTransmitter], sit
     chosen = _chosen(levels)
     if chosen is None:
         return ""
-    whom = "for all who can go that low" if hot else "for everybody"
-    return f"{chosen.common_mw:g} mW {whom}: it carries to {chosen.kept_m:.0f} m, the course needs {site.far_m:g}."
+    reach = f"carries to {chosen.kept_m:.0f} m, the course needs {site.far_m:g}."
+    if chosen.is_for_all:
+        return f"{chosen.common_mw:g} mW for everybody: it {reach}"
+    lowest = ", or the lowest where all are above" if hot else ""
+    return f"Everybody sets the highest own step up to {chosen.common_mw:g} mW{lowest}; the weakest {reach}"
 
 
 def power_warnings(levels: Sequence[LevelTried], hot: Sequence[HotTransmitter], site: Site) -> list[str]:

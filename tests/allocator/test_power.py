@@ -121,6 +121,11 @@ def test_a_level_is_measured_on_the_heats_and_channels_of_the_plan():
         assert level.worst_margin_db == pytest.approx(worst, abs=1e-6)
 
 
+def test_a_level_is_for_all_where_everybody_sets_just_it():
+    plan = plan_day(day_of((USUAL, {}), ((25.0, 200.0), {}), ((25.0,), {})))
+    assert [level.is_for_all for level in plan.levels] == [True, False, False]
+
+
 def test_pilots_who_fly_alone_leave_a_level_without_a_margin():
     plan = plan_day(day_of((USUAL, {}), (USUAL, {}), aircraft=1))
     assert [level.worst_margin_db for level in plan.levels] == [None] * 3

@@ -1,12 +1,14 @@
 """What is said of the powers of a plan."""
 
+from dataclasses import replace
+
 import pytest
 
 from server.allocator.plan import HotTransmitter, LevelTried
 from server.radio.site import Site
 from server.services.power_words import above_rules_words, level_words, power_warnings
 
-LOW = LevelTried(25.0, 13.9, True, 197.8, 394.6, 1.0, True)
+LOW = LevelTried(25.0, True, 13.9, True, 197.8, 394.6, 1.0, True)
 SITE = Site()
 
 
@@ -17,7 +19,14 @@ def loud(name, cost_db, **own):
 
 def test_the_level_is_told_with_how_far_it_carries_and_what_the_course_needs():
     assert level_words([LOW], [], SITE) == ("25 mW for everybody: it carries to 198 m, the course needs 80.")
-    assert level_words([LOW], [loud("Otter", 1.0)], SITE).startswith("25 mW for all who can go that low: it")
+    mixed = replace(LOW, is_for_all=False)
+    assert level_words([mixed], [], SITE) == (
+        "Everybody sets the highest own step up to 25 mW; the weakest carries to 198 m, the course needs 80."
+    )
+    assert level_words([mixed], [loud("Otter", 1.0)], SITE) == (
+        "Everybody sets the highest own step up to 25 mW, or the lowest where all are above; the weakest "
+        "carries to 198 m, the course needs 80."
+    )
     assert level_words([], [], SITE) == ""
 
 
@@ -27,8 +36,8 @@ def test_a_link_that_holds_and_no_loud_transmitter_need_no_words():
 
 
 def test_a_weak_link_is_told_with_the_level_that_would_do():
-    weak = LevelTried(25.0, -3.04, False, 28.2, 56.4, 1.0, True)
-    strong = LevelTried(200.0, 6.0, True, 80.0, 160.0, 0.5, False)
+    weak = LevelTried(25.0, True, -3.04, False, 28.2, 56.4, 1.0, True)
+    strong = LevelTried(200.0, True, 6.0, True, 80.0, 160.0, 0.5, False)
     begins = (
         "At 25 mW the weakest link keeps \N{MINUS SIGN}3.0 dB above the threshold, less than the 6 dB wanted: "
         "it carries to 28 m, the course needs 80. "
