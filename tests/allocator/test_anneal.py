@@ -180,6 +180,13 @@ def test_the_energy_is_true_where_heats_fall_empty(seed):
     assert walked[2] == pytest.approx(energy_of(gear, rules, 3, *walked[:2]), abs=1e-6)
 
 
+def test_a_heat_that_its_only_pilot_leaves_is_priced_as_empty():
+    rules = rules_of(3, together=pairs_of(3, (0, 1), (0, 2), (1, 2)), smallest=1, largest=3)
+    heat_of, channel, energy = walk(rules, [0, 0, 1], [0, 3, 5], 60, gear_of_some(3))
+    assert len(set(heat_of)) == 1
+    assert energy == pytest.approx(energy_of(gear_of_some(3), rules, 2, heat_of, channel), abs=1e-6)
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_a_hot_walk_never_ends_worse_than_it_began(seed):
     # At 300 dB nearly every move is taken; the start is the best of all small moves.
