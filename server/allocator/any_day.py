@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from server.allocator.feasibility import UndecidedError
 from server.allocator.given import channels_for_heats
 from server.allocator.heat import KeepGoing
@@ -27,7 +25,7 @@ class PlacedHeat:
 def heats_of_day(
     problem: DayProblem, day: WholeDay, powers_mw: Sequence[float], keep_going: KeepGoing
 ) -> tuple[list[PlacedHeat], Gear]:
-    """Heats of a day, each pilot on one channel that is chosen as for heats that are given."""
+    """Heats of a day, with channels that are chosen as for heats that are given."""
     frame = frame_of(problem)
     places: list[tuple[int, int, tuple[int, ...]]] = []
     for number, heat_of in enumerate(day.heat_of, start=1):
@@ -42,10 +40,9 @@ def heats_of_day(
     except UndecidedError:
         # The channels that the day was found with are sure to last.
         answer = channels_for_heats(_pinned(problem, day), members, powers_mw, keep_going)
-    mhz = np.where(answer.channel >= 0, answer.gear.mhz[answer.channel], 0)
     return [
-        PlacedHeat(number, round_number, rows, tuple(int(mhz[row]) for row in rows))
-        for number, round_number, rows in places
+        PlacedHeat(number, round_number, rows, mhz)
+        for (number, round_number, rows), mhz in zip(places, answer.mhz, strict=True)
     ], answer.gear
 
 

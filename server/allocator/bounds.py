@@ -22,8 +22,11 @@ from server.allocator.partings import parting_of, trimmed
 from server.allocator.problem import DayProblem
 from server.allocator.schedule import Frame, pairs, takes_part
 
-MOST_STATES = 10_000
-"""Most states that a parting may have: a few milliseconds each time it is looked for."""
+RADIATION_STATES, CHANNEL_STATES = 10_000, 1_000
+"""Most states that a parting of each sort may have: some milliseconds each time it is looked for."""
+
+PARTING_NODES = 2_000
+"""Search nodes for which another parting stands in the budget."""
 
 BOUND_NODES = 120_000
 """Search nodes of all compositions of a parting together."""
@@ -64,6 +67,7 @@ class PartingBound:
         self.above = self._one_more()
         self.ceilings = self._floor_ceilings()
         self.searched = np.zeros(self.ceilings.shape, dtype=np.bool_)
+        self.margin_db = np.inf
         self.margin_db, self.parting = self._best_parting()
 
     def _numbers_of_others(self) -> np.ndarray:
@@ -100,7 +104,7 @@ class PartingBound:
             open_ones = [(self._ceiling(one), one) for one in set(self.parting) if not self._is_searched(one)]
             if not open_ones or not np.isfinite(min(open_ones)[0]):
                 return
-            left -= self._search(min(open_ones)[1], left)
+            left -= self._search(min(open_ones)[1], left) + PARTING_NODES
             self.margin_db, self.parting = self._best_parting()
 
     def _row(self, composition: tuple[int, ...]) -> int:
@@ -123,11 +127,14 @@ class PartingBound:
         part = self.ceilings[holds, crowd:]
         self.ceilings[holds, crowd:] = np.minimum(part, answer.best_margin_db)
         self.nodes += answer.nodes
-        return max(1, answer.nodes)
+        return answer.nodes
 
     def _best_parting(self) -> tuple[float, tuple[tuple[int, ...], ...]]:
-        """Largest T whose compositions part the pilots, by halving over the ceilings that occur."""
-        values = np.unique(self.ceilings[self.ceilings > -np.inf])
+        """Largest T up to the bound whose compositions part the pilots, by halving over all ceilings."""
+        same = self._parting(self.margin_db)
+        if same is not None:
+            return self.margin_db, same
+        values = np.unique(self.ceilings[(self.ceilings > -np.inf) & (self.ceilings < self.margin_db)])
         low, high = 0, len(values) - 1
         best: tuple[float, tuple[tuple[int, ...], ...]] = (-np.inf, ())
         while low <= high:
@@ -162,7 +169,7 @@ class PartingBound:
 
 
 class DayBound:
-    """What no plan of a day can beat: the lower of two partings of its fullest round.
+    """What no plan of a day can beat: of each round, the lower of two partings.
 
     One parts all pilots by what they radiate, the other the most frequent of those by the channels they can use.
     ``is_fair``: over plans whose heats are as equal in size as can be. Otherwise no heat holds more than may fly
@@ -177,41 +184,47 @@ class DayBound:
         keep_going: KeepGoing | None,
         is_fair: bool = True,
     ) -> None:
-        rounds = range(1, problem.rounds + 1)
-        everybody = [np.flatnonzero(takes_part(problem, frame, number)).tolist() for number in rounds]
-        self.fullest = max(everybody, key=len)
+        present = {
+            tuple(np.flatnonzero(takes_part(problem, frame, number)).tolist())
+            for number in range(1, problem.rounds + 1)
+        }
         together, never = pairs(problem, "together"), pairs(problem, "apart")
-        kinds = (
-            kinds_by_radiation(gear, self.fullest, together, never, MOST_STATES),
-            kinds_by_channels(gear, self.fullest, MOST_STATES),
-        )
         most = len(problem.pilots) if problem.one_heat else problem.aircraft
-        sizes = _sizes(len(self.fullest), frame.heats, most, is_fair)
-        self._by_radiation, self._by_channels = (
-            PartingBound(
-                one, _without(sizes, int((one.item_of[self.fullest] < 0).sum())), problem.seed, keep_going
-            )
-            for one in kinds
-        )
+        self._arguments: list[PartingBound] = []
+        for there in sorted(present, key=lambda there: (-len(there), there)):
+            sizes = _sizes(len(there), frame.heats, most, is_fair)
+            for kinds in (
+                kinds_by_radiation(gear, there, together, never, RADIATION_STATES),
+                kinds_by_channels(gear, there, CHANNEL_STATES),
+            ):
+                left_out = int((kinds.item_of[list(there)] < 0).sum())
+                self._arguments.append(
+                    PartingBound(kinds, _without(sizes, left_out), problem.seed, keep_going)
+                )
 
     @property
     def margin_db(self) -> float:
         """The bound so far; infinite where everybody can fly alone."""
-        return min(self._by_radiation.margin_db, self._by_channels.margin_db)
+        return min(argument.margin_db for argument in self._arguments)
 
     @property
     def parting(self) -> tuple[tuple[int, ...], ...]:
-        """Compositions of one round by the items in ``kinds``, none of them worse than its bound."""
-        return self._by_radiation.parting
+        """Compositions of the fullest round by the items in ``kinds``, none of them worse than its bound."""
+        return self._arguments[0].parting
+
+    @property
+    def parting_db(self) -> float:
+        """The bound of that parting."""
+        return self._arguments[0].margin_db
 
     @property
     def kinds(self) -> Kinds:
         """Kinds and items of which the compositions are made."""
-        return self._by_radiation.kinds
+        return self._arguments[0].kinds
 
     def lower(self, enough_db: float) -> None:
         """Search on until the bound is proved, is near ``enough_db``, or a share of nodes is used up."""
-        for argument in (self._by_radiation, self._by_channels):
+        for argument in sorted(self._arguments, key=lambda one: one.margin_db):
             argument.lower(enough_db, BOUND_NODES - argument.nodes)
 
 

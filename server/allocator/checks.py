@@ -7,6 +7,7 @@ by term. A plan that passes breaks no hard rule and claims no margin that it doe
 import math
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 
 from server.allocator.plan import DayPlan, Heat
 from server.allocator.problem import DayProblem, Pilot
@@ -35,7 +36,7 @@ def broken_rules(plan: DayPlan, problem: DayProblem, flown: int = 0) -> list[str
            flies twice, but who came late may miss it
     """
     ahead = replace(plan, heats=tuple(heat for heat in plan.heats if heat.number > flown))
-    faults = [*_flights(plan, problem, flown), *_together(ahead, problem), *_one_channel_all_day(ahead)]
+    faults = [*_flights(plan, problem, flown), *_together(ahead, problem), *_retunes(ahead)]
     for heat in ahead.heats:
         faults += heat_faults(heat, problem)
     return faults
@@ -132,15 +133,25 @@ def _together(plan: DayPlan, problem: DayProblem) -> list[str]:
     ]
 
 
-def _one_channel_all_day(plan: DayPlan) -> list[str]:
-    channels: dict[str, set[int]] = {}
-    for heat in plan.heats:
+def _retunes(plan: DayPlan) -> list[str]:
+    """Changes of channel from one flight of a pilot to the next that the plan does not own up to."""
+    flights: dict[str, list[int]] = {}
+    for heat in sorted(plan.heats, key=lambda heat: heat.number):
         for slot in heat.slots:
-            channels.setdefault(slot.callsign, set()).add(slot.mhz)
+            flights.setdefault(slot.callsign, []).append(slot.mhz)
+    changes = {
+        name: sum(now != before for before, now in pairwise(own)) for name, own in sorted(flights.items())
+    }
+    if sum(changes.values()) == plan.retunes:
+        return []
+    if plan.retunes == 0:
+        return [
+            f"{name} changes channel between heats: {', '.join(map(str, sorted(set(flights[name]))))} MHz"
+            for name, times in changes.items()
+            if times
+        ]
     return [
-        f"{name} changes channel between heats: {', '.join(map(str, sorted(own)))} MHz"
-        for name, own in sorted(channels.items())
-        if len(own) > 1
+        f"the plan claims {plan.retunes} retunes, but its pilots change channel {sum(changes.values())} times"
     ]
 
 

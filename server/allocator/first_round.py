@@ -51,14 +51,14 @@ class FirstRoundSearch(RoundSearch):
 
     def _parted_start(self, channel: np.ndarray) -> RoundPlan:
         bound = self.bound
-        enough_db = bound.margin_db - WORTH_ANOTHER_START_DB
+        enough_db = bound.parting_db - WORTH_ANOTHER_START_DB
         return parted_start(self, bound.parting, bound.kinds, channel, self._everybody().allowed, enough_db)
 
     def _from_other_partings(self, rules: anneal.Round, best: RoundPlan, channel: np.ndarray) -> RoundPlan:
         """The best round after starts from further partings, each better founded than the one before."""
         for _ in range(MOST_PARTINGS):
             worst_db, before = self._worst_db(best), self.bound.parting
-            if self.bound.margin_db <= worst_db + WORTH_ANOTHER_START_DB:
+            if self.bound.parting_db <= worst_db + WORTH_ANOTHER_START_DB:
                 break
             self.bound.lower(worst_db)
             if self.bound.parting == before:

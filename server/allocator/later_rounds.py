@@ -15,13 +15,39 @@ from server.allocator.round_search import REPEAT_PRICE_DB, RoundPlan
 from server.allocator.schedule import rested_heats, takes_part
 from server.allocator.scoring import load_of_margin_db
 
+LEAST_DB = -40.0
+"""Margin that a round must reach which cannot be at all without changes of channel."""
+
 
 class LaterRoundsSearch(KeptChannelsSearch):
     """Rounds 2 and on."""
 
     def _later_rounds(self, first: RoundPlan, floor_db: float) -> list[RoundPlan]:
+        """All rounds, with as few changes of channel between them as are worth their price.
+
+        The first round is as good as everybody together allows. Where a later one cannot be on its channels, and
+        the worst margin of the day suffers by the price of a retune, pilots change channel before that round.
+        """
+        kept = self._rounds(first, floor_db, None)
+        kept_db = -np.inf if kept is None else min(self._worst_db(one) for one in kept)
+        enough_db = kept_db + self.problem.retune_worth_db
+        if kept is not None and self._worst_db(first) < enough_db:
+            return kept
+        retuned = self._rounds(first, floor_db, enough_db)
+        if retuned is not None and min(self._worst_db(one) for one in retuned) >= enough_db:
+            return retuned
+        if kept is None:
+            raise Cancelled("no heats were found for all rounds that keep every hard rule")
+        return kept
+
+    def _rounds(self, first: RoundPlan, floor_db: float, enough_db: float | None) -> list[RoundPlan] | None:
+        """Round after round on the channels of the one before; None where one cannot be.
+
+        enough_db   a round below that may change channels; None: no round may
+        """
         rounds = [self._without_absent(first)]
         for number in range(2, self.problem.rounds + 1):
+            base = replace(first, channel=rounds[-1].channel)
             rules = self._rules(number)._replace(
                 can_retune=False,
                 met=self._meetings(rounds),
@@ -29,11 +55,45 @@ class LaterRoundsSearch(KeptChannelsSearch):
                 repeat_price=REPEAT_PRICE_DB,
                 channel_price=0.0,
             )
-            one = self._rested_round(rules, rounds, first)
+            one = self._rested_round(rules, rounds, base)
+            if enough_db is not None and (one is None or self._worst_db(one) < enough_db):
+                rested = self._rested(rules, rounds[-1].heat_of)
+                for wish in (rested, rules):
+                    better = self._retuned_round(wish, rounds[-1], one, max(enough_db, LEAST_DB))
+                    if better is not None:
+                        one = better
+                        break
             if one is None:
-                raise Cancelled(f"no heats were found for round {number} that keep every hard rule")
+                return None
             rounds.append(one)
         return rounds
+
+    def _retuned_round(
+        self, rules: anneal.Round, before: RoundPlan, one: RoundPlan | None, enough_db: float
+    ) -> RoundPlan | None:
+        """The round with the fewest changes of channel since the one before that walks find by halving.
+
+        one   the round without changes, if there is any
+        """
+        if not rules.allowed[rules.takes_part].any(axis=1).all():
+            return None
+        start = RoundPlan(self._fitted(before.heat_of if one is None else one.heat_of, rules), before.channel)
+        rules = rules._replace(
+            can_retune=True, current=before.channel, target_load=load_of_margin_db(enough_db)
+        )
+        best = None
+        fewest, most = 0, int(rules.takes_part.sum())
+        while fewest < most or best is None:
+            changes = most if best is None else (fewest + most) // 2
+            trial = self._improve(rules._replace(most_changes=changes), start, anneal.HOTTEST_DB)
+            is_enough = self._is_sound(rules, trial) and self._worst_db(trial) >= enough_db
+            if is_enough:
+                best, most = trial, int((trial.channel != before.channel).sum())
+            elif best is None:
+                return None
+            else:
+                fewest = changes + 1
+        return best
 
     def _rested_round(
         self, rules: anneal.Round, rounds: Sequence[RoundPlan], first: RoundPlan
@@ -44,10 +104,10 @@ class LaterRoundsSearch(KeptChannelsSearch):
         heat takes one pilot of each earlier heat: then somebody flies twice running, and rest gives way.
         """
         before = rounds[-1].heat_of
-        rested = rules._replace(
-            allowed=rules.allowed & rested_heats(before, self.frame, self.problem.rest_heats)
-        )
+        rested = self._rested(rules, before)
         starts = [*self._turned(first, len(rounds)), before]
+        if (before < 0).any():
+            starts.append(first.heat_of)  # as if nobody had missed the round before
         if self.frame.largest != self.frame.heats:
             one = self._later_round(rested, [self._ordered(start, before, rested) for start in starts], first)
             if one is not None:
@@ -59,6 +119,10 @@ class LaterRoundsSearch(KeptChannelsSearch):
         return next(
             (trial for order in orders if self._is_sound(rules, trial := replace(one, heat_of=order))), one
         )
+
+    def _rested(self, rules: anneal.Round, before: np.ndarray) -> anneal.Round:
+        rested = rested_heats(before, self.frame, self.problem.rest_heats)
+        return rules._replace(allowed=rules.allowed & rested)
 
     def _ordered(self, heat_of: np.ndarray, before: np.ndarray, rules: anneal.Round) -> np.ndarray:
         return reordered(np.where(rules.takes_part, heat_of, -1), before, rules.allowed)

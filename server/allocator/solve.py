@@ -15,6 +15,7 @@ from server.allocator.changes import trade_offs
 from server.allocator.checks import broken_rules
 from server.allocator.conflicts import find_conflicts, why_not
 from server.allocator.day import DayAnswer, DaySearch
+from server.allocator.day_rules import all_rules
 from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.feasibility import UndecidedError
 from server.allocator.given import GivenAnswer, channels_for_heats
@@ -136,8 +137,16 @@ class _Planner:
 
     def run(self) -> DayPlan:
         conflicts = self._conflicts()
-        if conflicts:
+        if conflicts and not self._can_hold_with_retunes():
             return self._finish("infeasible", (), None, None, conflicts=conflicts)
+        try:
+            return self._planned()
+        except Cancelled:
+            if not conflicts or self.is_cancelled:
+                raise
+            return self._finish("infeasible", (), None, None, conflicts=conflicts)
+
+    def _planned(self) -> DayPlan:
         level = self._level()
         if self.problem.heats_given is not None:
             plan = self._given(level)
@@ -176,6 +185,15 @@ class _Planner:
                 raise Cancelled(NOT_DECIDED) from error
             return ()  # a search for a good day may come upon one all the same
 
+    def _can_hold_with_retunes(self) -> bool:
+        """Whether the hard rules can hold where pilots change channel between heats."""
+        rules = all_rules(self.problem)
+        movable = [rule for rule in rules if rule.kind != "channel"]
+        try:
+            return len(movable) < len(rules) and can_hold(self.problem, movable)
+        except UndecidedError:
+            return False
+
     def _day(self, level: PowerLevel) -> DayPlan:
         """The best day found, or any that keeps the hard rules where the search for a good one comes to none."""
         try:
@@ -192,7 +210,8 @@ class _Planner:
             day = some_day(self.problem)
         except UndecidedError as error:
             raise Cancelled(NOT_DECIDED) from error
-        assert day is not None  # conflicts were looked for before
+        if day is None:
+            raise Cancelled(NOT_DECIDED)  # it could only be with changes of channel, and none were found
         heats, gear = heats_of_day(self.problem, day, level.powers_mw, self._go_on)
         planned = tuple(
             self._heat(heat.number, heat.round, heat.rows, heat.mhz, level, gear, False) for heat in heats
@@ -275,10 +294,10 @@ class _Planner:
                 number + 1,
                 numbers[number],
                 heat,
-                answer.gear.mhz[answer.channel[heat]].tolist(),
+                answer.mhz[number],
                 level,
                 answer.gear,
-                self._is_given_proved(answer, number, heat),
+                self._is_given_proved(answer, number),
             )
             for number, heat in enumerate(heats)
         )
@@ -287,10 +306,8 @@ class _Planner:
         moves = _moves(self.problem, channels)
         return self._finish(None, planned, answer.bound_db, level, moves=moves)
 
-    def _is_given_proved(self, answer: GivenAnswer, number: int, heat: Sequence[int]) -> bool:
-        alone = answer.alone[number]
-        chosen = tuple(int(mhz) for mhz in answer.gear.mhz[answer.channel[list(heat)]])
-        return alone.is_exact and alone.mhz == chosen
+    def _is_given_proved(self, answer: GivenAnswer, number: int) -> bool:
+        return answer.alone[number].is_exact and answer.alone[number].mhz == answer.mhz[number]
 
     def _good_day(self, level: PowerLevel) -> DayPlan:
         answer = self._day_search(level).run()
@@ -311,8 +328,13 @@ class _Planner:
         )
         self.notes += answer.notes
         self.notes.append(
-            "Who flies when was found by local search, everybody on one channel all day. The bound is proved; "
-            "that no other day has fewer channels or fewer repeated pairings is not."
+            "Who flies when was found by local search, "
+            + (
+                "with changes of channel that are worth it"
+                if _retunes(heats)
+                else "everybody on one channel all day"
+            )
+            + ". The bound is proved; that no other day has fewer channels or fewer repeated pairings is not."
         )
         self._note_extra_channels(answer)
         return self._finish(None, heats, answer.bound_db, level, moves=answer.moves)
@@ -447,6 +469,11 @@ def _tenths(value: float) -> str:
 
 
 def _given_words(answer: GivenAnswer) -> str:
+    if answer.retunes:
+        return (
+            "Heats are given. Some pilots change channel between heats, which lifts the worst margin by the price "
+            "of a retune or more; that fewer changes would not do is not proved."
+        )
     if answer.is_repeated:
         return (
             "Heats are given. Each was searched by itself for its best worst margin; pilots who fly in several "
