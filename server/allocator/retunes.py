@@ -1,9 +1,9 @@
 """Changes of channel between settled heats of a day: as few as lift the worst margin enough.
 
 A pilot who may change channel before the second, third, ... of the own flights is two pilots who share no heat.
-So a day with some such *cuts* is a day on one channel with more pilots. Cuts are added one by one, each where it lifts
-the heats most, until the worst margin has risen by the price of a retune; if that is never reached, none is made.
-That fewer would not do is not proved.
+So a day with some such *cuts* is a day on one channel with more pilots. Cuts are added one by one, each where it
+lifts the heats most, until the worst margin has risen by the price of a retune; if that is never reached, none is
+made. That fewer would not do is not proved.
 """
 
 from collections.abc import Sequence

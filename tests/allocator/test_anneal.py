@@ -381,3 +381,22 @@ def test_a_pick_is_any_of_so_many_and_no_other(count):
     picked = Counter(anneal._pick(random, count) for _ in range(700))
     assert set(picked) == set(range(count))
     assert min(picked.values()) > 700 / count / 2
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_pilots_of_a_kind_exchange_heats_among_themselves_only(seed):
+    kind = np.array([0, 0, 1, 1, 0])
+    start = ([0, 1, 0, 1, 1], [0, 0, 3, 4, 5])
+    heat_of, *_ = walk(rules_of(kind=kind), *start, steps=300, seed=seed, from_db=100.0, to_db=100.0)
+    for heat in (0, 1):
+        before = sorted(kind[row] for row in range(5) if start[0][row] == heat)
+        assert sorted(kind[row] for row in range(5) if heat_of[row] == heat) == before
+
+
+def test_who_is_of_no_kind_goes_anywhere():
+    kind = np.array([0, 0, 0, 0, -1])
+    ends = {
+        walk(rules_of(kind=kind), *SOUND, steps=60, seed=seed, from_db=100.0, to_db=100.0)[0][4]
+        for seed in range(12)
+    }
+    assert ends == {0, 1}
