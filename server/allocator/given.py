@@ -143,7 +143,7 @@ def _move_single_pilots(
     """
 
     def worst() -> list[float]:
-        return heat_margins_db(gear, heats, heats, channel)
+        return sorted(heat_margins_db(gear, heats, heats, channel))
 
     best = worst()
     improved = True

@@ -15,9 +15,12 @@ from server.allocator.kernel import Gear
 from server.allocator.problem import DayProblem
 from server.allocator.scoring import gear_of, margins_db
 
-MOST_RETUNES = 8
-SETTLING_NODES = 5_000
+MOST_RETUNES = 4
+SETTLING_NODES = 1_000
 """Search nodes for the channels of one heat."""
+
+LEAST_DB = -1_000.0
+"""Margin that is enough where no channels last through all heats: any at all."""
 
 Cut = tuple[int, int]
 """A pilot, by index, and the number of the own flight, from 1, before which the channel may change."""
@@ -57,7 +60,7 @@ def pinned(usable: np.ndarray, channel: np.ndarray) -> np.ndarray:
 def heat_margins_db(
     gear: Gear, owners: Sequence[Sequence[int]], heats: Sequence[Sequence[int]], channel: np.ndarray
 ) -> list[float]:
-    """Worst margins of the heats from the worst up, to 0.001 dB; -infinite for one that breaks the spacing.
+    """Worst margin of each heat, to 0.001 dB; -infinite for one that breaks the spacing.
 
     owners, heats   for each heat, its pilots and its parts; channel: by part
     """
@@ -66,7 +69,7 @@ def heat_margins_db(
         mhz = gear.mhz[channel[list(parts)]]
         is_close = len(mhz) > 1 and np.diff(np.sort(mhz)).min() < gear.spacing_mhz
         margins.append(-np.inf if is_close else float(margins_db(gear, pilots, mhz.tolist())[0].min()))
-    return sorted(round(margin, 3) for margin in margins)
+    return [round(margin, 3) for margin in margins]
 
 
 def fewest_retunes(
@@ -82,36 +85,38 @@ def fewest_retunes(
     channel    (N,) of the day without cuts; None where no channels last through all heats
     bound_db   what no channels can beat
     """
-    whole = Parts(len(problem.pilots), heats, ())
-    kept_db = -np.inf if channel is None else heat_margins_db(gear, heats, heats, channel)[0]
-    enough_db = kept_db + problem.retune_worth_db if np.isfinite(kept_db) else -np.inf
-    if kept_db == np.inf or (channel is not None and bound_db < enough_db):
+    parts = whole = Parts(len(problem.pilots), heats, ())
+    own = _settled(problem, gear, heats, whole, keep_going) if channel is None else channel
+    margins = heat_margins_db(gear, heats, whole.heats, own)
+    if min(margins) == np.inf or (channel is not None and bound_db < min(margins) + problem.retune_worth_db):
         return whole, channel
-    cuts: tuple[Cut, ...] = ()
+    enough_db = LEAST_DB if channel is None else min(margins) + problem.retune_worth_db
     for _ in range(MOST_RETUNES if channel is not None else sum(map(len, heats))):
         tried = []
-        for cut in _useful_cuts(heats, cuts):
-            parts = Parts(len(problem.pilots), heats, (*cuts, cut))
-            own = _settled(problem, gear, heats, parts, keep_going)
-            tried.append((heat_margins_db(gear, heats, parts.heats, own), cut, parts, own))
+        for cut in _useful_cuts(heats, parts.cuts, margins):
+            trial = Parts(len(problem.pilots), heats, (*parts.cuts, cut))
+            settled = _settled(problem, gear, heats, trial, keep_going)
+            tried.append((heat_margins_db(gear, heats, trial.heats, settled), cut, trial, settled))
         if not tried:
             break
-        margins, cut, parts, own = max(tried, key=lambda one: (one[0], [-number for number in one[1]]))
-        cuts = (*cuts, cut)
-        if margins[0] >= enough_db and margins[0] > -np.inf:
+        margins, _, parts, own = max(tried, key=lambda one: (sorted(one[0]), [-number for number in one[1]]))
+        if min(margins) >= enough_db:
             return parts, own
     return whole, channel
 
 
-def _useful_cuts(heats: Sequence[Sequence[int]], cuts: Sequence[Cut]) -> list[Cut]:
-    """Every cut of a pilot between two flights that is not made yet."""
+def _useful_cuts(heats: Sequence[Sequence[int]], cuts: Sequence[Cut], margins: Sequence[float]) -> list[Cut]:
+    """Cuts before and after the flights of the worst heat that has any that are not made yet."""
+    flown = [0] * (1 + max(pilot for heat in heats for pilot in heat))
     flights = np.bincount(np.concatenate([np.array(heat) for heat in heats]))
-    return [
-        (pilot, flight)
-        for pilot in np.flatnonzero(flights > 1).tolist()
-        for flight in range(1, int(flights[pilot]))
-        if (pilot, flight) not in cuts
-    ]
+    found: list[list[Cut]] = []
+    for heat in heats:
+        own = [(pilot, flight) for pilot in heat for flight in (flown[pilot], flown[pilot] + 1)]
+        found.append([cut for cut in own if 0 < cut[1] < flights[cut[0]] and cut not in cuts])
+        for pilot in heat:
+            flown[pilot] += 1
+    order = sorted(range(len(heats)), key=lambda number: (margins[number], number))
+    return next((found[number] for number in order if found[number]), [])
 
 
 def _settled(
