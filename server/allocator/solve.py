@@ -20,7 +20,7 @@ from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.feasibility import UndecidedError
 from server.allocator.given import GivenAnswer, channels_for_heats
 from server.allocator.heat import HeatAnswer, best_channels, best_worst_margin
-from server.allocator.holding import can_all_meet, some_day
+from server.allocator.holding import can_all_meet, can_hold, some_day
 from server.allocator.kernel import Gear
 from server.allocator.plan import CompareRow, Conflict, Cure, DayPlan, Heat, Progress, Slot, Status
 from server.allocator.power import (
