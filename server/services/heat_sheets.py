@@ -17,6 +17,8 @@ from server.radio.interference import SPAN_SHOWN_GRADE
 from server.radio.rules import WHO_DECIDES
 from server.services.days import day_with
 from server.services.errors import NotFoundError
+from server.services.spectrum_chart import charts
+from server.services.spectrum_shapes import Chart
 from server.storage import published_plans
 from server.storage.tables import FieldDay, PublishedPlan
 
@@ -95,6 +97,12 @@ class HeatSheet:
         grade_span    lowest and highest grade over receivers, where they differ enough to be shown
         """
         return tuple(_told(heat for heat in self.plan["heats"] if heat["slots"]))
+
+    @property
+    def spectra(self) -> tuple[tuple[Heat, tuple[Chart, ...]], ...]:
+        """Each heat that has one with its drawing, for wide places and for phones."""
+        drawn = ((heat, charts(self.plan, heat)) for heat in self.heats)
+        return tuple((heat, found) for heat, found in drawn if found)
 
     @property
     def channels(self) -> tuple[ChannelUse, ...]:

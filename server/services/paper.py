@@ -37,9 +37,19 @@ class CheckInForm:
         return cls(day.name, day.date, day.base_url and f"{day.base_url.rstrip('/')}/join/{day.code}")
 
 
-def heat_sheet_pdf(sheet: HeatSheet, paper: Paper, by: By) -> bytes:
+def heat_sheet_pdf(sheet: HeatSheet, paper: Paper, by: By, drawings: Mapping[int, str]) -> bytes:
+    """The sheet of a plan.
+
+    drawings  the spectrum of heats as an SVG, by the heat's number; shown on the sheet by heat
+    """
     if by == "heat":
-        return _pdf("heats.typ", paper, {**_sheet_facts(sheet), "heats": sheet.heats}, sheet.published_at)
+        drawn = [
+            {"heat": heat["heat"], "round": heat["round"], "svg": svg}
+            for heat in sheet.heats
+            if (svg := drawings.get(heat["heat"]))
+        ]
+        facts = {**_sheet_facts(sheet), "heats": sheet.heats, "spectra": drawn}
+        return _pdf("heats.typ", paper, facts, sheet.published_at)
     channels = [asdict(use) for use in sheet.channels]
     return _pdf("channels.typ", paper, {**_sheet_facts(sheet), "channels": channels}, sheet.published_at)
 

@@ -19,6 +19,7 @@ from server.radio.errors import TuningError
 from server.radio.tuning import parse_tuning
 from server.services.errors import NotFoundError
 from server.services.gear import label_at, tunes_of
+from server.services.margin_words import signed_db
 from server.services.transmitter_words import DOWN_STILL_ON, Word, transmitter_word
 from server.services.turn_views import MyTurn, OpenFlyingNow
 from server.storage import days, down_transmitters, pilots, published_plans
@@ -67,10 +68,18 @@ class Tuned:
 
 @dataclass(frozen=True)
 class MyHeat:
+    """One heat of a pilot.
+
+    picture  the margin of the worst moment with its grade, in words
+    why      what takes most of that margin
+    """
+
     number: int
     round: int
     tuned: Tuned
     power_mw: float
+    picture: str
+    why: str
 
 
 @dataclass(frozen=True)
@@ -234,7 +243,20 @@ class _Reading:
 def _heat(heat: Mapping[str, Any], slot: Mapping[str, Any]) -> MyHeat:
     mhz, others = slot["mhz"], slot["lookalikes"]
     similar = tuple(Lookalike(one["channel"], one["mhz"], one["mhz"] - mhz) for one in others)
-    return MyHeat(heat["heat"], heat["round"], Tuned(slot["channel"], mhz, similar), slot["power_mw"])
+    return MyHeat(
+        heat["heat"],
+        heat["round"],
+        Tuned(slot["channel"], mhz, similar),
+        slot["power_mw"],
+        _picture(slot),
+        slot["cause_words"],
+    )
+
+
+def _picture(slot: Mapping[str, Any]) -> str:
+    """As it was stored, so that a better model does not rewrite it."""
+    grade = f"{slot['picture_grade']:.1f} {slot['grade_word']}"
+    return grade if slot["margin_db"] is None else f"{grade}, {signed_db(slot['margin_db'])}"
 
 
 def _place_tuned(turn: MyTurn) -> Tuned | None:

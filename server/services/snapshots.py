@@ -76,7 +76,7 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
         "retunes": retunes(content),
         "repeat_pairings": repeat_pairings(content),
         "rules": _rules(day),
-        "spectrum": _spectrum(day, basis.problem),
+        "spectrum": spectrum_of(day, basis.problem),
         "assumptions": [*assumptions_of(day), *assumed_gear(basis.assumed)],
         "search_notes": list(planner.search_notes) if planner else [CHANGED_BY_HAND],
         "heats": heats,
@@ -183,7 +183,7 @@ def _rules(day: FieldDay) -> dict[str, Any]:
     return {**facts, "who_decides": WHO_DECIDES, "responsibility": day.responsibility}
 
 
-def _spectrum(day: FieldDay, problem: DayProblem) -> dict[str, Any]:
+def spectrum_of(day: FieldDay, problem: DayProblem) -> dict[str, Any]:
     """What a drawing of the spectrum needs besides the heats: its two ends, the rules' ranges, widths in MHz."""
     rule_set, receiver = rule_set_of(day), problem.site.receiver
     usable = sorted({mhz for pilot in problem.pilots for mhz in pilot.channels_mhz}) or [0]

@@ -10,7 +10,6 @@ from sqlmodel import Session
 from server.allocator.plan import CompareRow
 from server.radio.grade import grade_word, picture_grade
 from server.services import plans
-from server.services.advice_words import heat_advice
 from server.services.cures import CAN_BE_CARRIED_OUT
 from server.services.days import can_publish, rule_set_of, settings_of
 from server.services.drafts import as_day_plan
@@ -22,8 +21,10 @@ from server.services.standings import Standing, day_id, standing
 from server.services.trade_offs import CHANGE
 from server.storage.tables import FieldDay
 from server.web.live_mark import LiveMark, live_mark
+from server.web.open_slot import OpenSlot, open_slot, open_stored_slot, shown_now
 from server.web.plan_changes import ChangesPanel, changes_panel
 from server.web.plan_editor import SlotEditor, slot_editor
+from server.web.spectrum_pages import Spectrum, draft_spectrum, stored_spectrum
 from server.web.templating import Page
 
 GradeOf = Callable[[float | None], tuple[float, str]]
@@ -61,15 +62,6 @@ class Told:
 
 
 @dataclass(frozen=True)
-class OpenSlot:
-    """The slot whose explanation is open; advice None where a plan was stored without it."""
-
-    heat: int
-    pilot_id: int
-    advice: Mapping[str, Any] | None
-
-
-@dataclass(frozen=True)
 class PlanPage(Page):
     """`shown` is the draft where it says something new, else what is published; None before both.
 
@@ -91,6 +83,7 @@ class PlanPage(Page):
     was: Mapping[int, str]
     span: tuple[float, float] | None
     opened: OpenSlot | None
+    spectrum: Spectrum | None
     editor: SlotEditor | None
     job: JobView | None
     compare: Sequence[CompareRow] | None
@@ -130,6 +123,7 @@ class PublishedPlanPage(Page):
     was: Mapping[int, str]
     span: tuple[float, float] | None
     opened: OpenSlot | None
+    spectrum: Spectrum | None
     grade_of: GradeOf = grade_of
 
 
@@ -141,13 +135,17 @@ def plan_page(
     told: Told | None = None,
     form: Mapping[str, str] | None = None,
     errors: Mapping[str, str] | None = None,
+    spectrum: Spectrum | int | None = None,
 ) -> PlanPage:
     """The page as it stands.
 
-    chosen  heat and pilot id of the slot whose editor is open
+    chosen    heat and pilot id of the slot whose editor is open
+    spectrum  that of a heat with a pilot on trial, or the number of a heat
     """
     now = standing(session, day)
     shown = shown_now(now)
+    if isinstance(spectrum, int):
+        spectrum = draft_spectrum(now.draft, shown, spectrum)
     return PlanPage(
         day=day,
         tab="plan",
@@ -158,7 +156,8 @@ def plan_page(
         bans=settings_of(day).bans,
         was=_was(shown),
         span=worst_span(shown),
-        opened=_open_slot(now, shown, *chosen) if chosen else None,
+        opened=open_slot(now, shown, *chosen) if chosen else None,
+        spectrum=spectrum,
         editor=slot_editor(now.draft, *chosen) if chosen else None,
         job=job_view(jobs, now),
         compare=_compare(jobs, now),
@@ -175,17 +174,17 @@ def plan_page(
     )
 
 
-def shown_now(now: Standing) -> Snapshot:
-    """The draft where it says something new, else what is published."""
-    return now.draft.snapshot if now.is_ahead or not now.published else now.published
-
-
 def published_plan_page(
-    session: Session, day: FieldDay, number: int, chosen: tuple[int, int] | None = None
+    session: Session,
+    day: FieldDay,
+    number: int,
+    chosen: tuple[int, int] | None = None,
+    spectrum: int | None = None,
 ) -> PublishedPlanPage:
     """One published plan.
 
-    chosen  heat and pilot id of the slot whose explanation is open
+    chosen    heat and pilot id of the slot whose explanation is open
+    spectrum  number of the heat whose drawing is open
     """
     shown = plans.published_plan(session, day, number)
     now = standing(session, day)
@@ -199,7 +198,8 @@ def published_plan_page(
         is_latest=now.next_number == number + 1,
         was=_was(shown),
         span=worst_span(shown),
-        opened=_open_stored_slot(shown, *chosen) if chosen else None,
+        opened=open_stored_slot(shown, *chosen) if chosen else None,
+        spectrum=stored_spectrum(shown, spectrum) if spectrum else None,
     )
 
 
@@ -290,25 +290,6 @@ def _was(shown: Snapshot) -> dict[int, str]:
         move["pilot_id"]: f"{move['from_channel'] or ''} {move['from_mhz']}".strip()
         for move in shown.get("moves", [])
     }
-
-
-def _open_slot(now: Standing, shown: Snapshot, heat: int, pilot_id: int) -> OpenSlot | None:
-    """A draft's advice is worked out here; a published plan has its own."""
-    if shown is now.published or heat <= now.day.flown_heats:
-        return _open_stored_slot(shown, heat, pilot_id)
-    flying = now.draft.content.heat(heat)
-    places = [slot.pilot_id for slot in flying.slots] if flying else []
-    if flying is None or pilot_id not in places:
-        return None
-    if now.draft.basis.down:
-        return OpenSlot(heat, pilot_id, None)
-    return OpenSlot(heat, pilot_id, heat_advice(flying, now.draft.basis)[places.index(pilot_id)])
-
-
-def _open_stored_slot(shown: Snapshot, heat: int, pilot_id: int) -> OpenSlot | None:
-    slots = [slot for one in shown["heats"] if one["heat"] == heat for slot in one["slots"]]
-    slot = next((slot for slot in slots if slot["pilot_id"] == pilot_id), None)
-    return OpenSlot(heat, pilot_id, slot.get("advice")) if slot else None
 
 
 def _one_heat_more(now: Standing) -> int:

@@ -24,6 +24,7 @@ from markupsafe import Markup
 
 from server import paths
 from server.services.qr_codes import qr_svg
+from server.services.spectrum_shapes import Chart
 from server.web.static_files import versioned
 
 _UNIT_BEHIND_FIGURE = re.compile(r"(?<=\d) (?=%|dB|MHz|mW)")
@@ -42,6 +43,12 @@ def render(request: Request, page: Page, status_code: int = 200) -> HTMLResponse
     return request.app.state.templates.TemplateResponse(
         request, page.template, context, status_code=status_code
     )
+
+
+def spectrum_svg(request: Request, chart: Chart) -> str:
+    """The drawing of a heat as a file of its own."""
+    template = request.app.state.templates.env.get_template("spectrum/drawing.svg")
+    return str(template.render(chart=chart)).strip()
 
 
 def is_fragment(request: Request) -> bool:

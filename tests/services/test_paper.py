@@ -80,12 +80,12 @@ def large_files(paper):
 
 
 def all_of(sheet, paper):
-    by_heat, by_channel = (heat_sheet_pdf(sheet, paper, by) for by in ("heat", "channel"))
+    by_heat, by_channel = (heat_sheet_pdf(sheet, paper, by, {}) for by in ("heat", "channel"))
     return by_heat, by_channel, cards_pdf(sheet, paper)
 
 
 def test_the_sheet_by_heat_says_each_slot(sheet):
-    (text,) = pages_of(heat_sheet_pdf(sheet, "a4", "heat"))
+    (text,) = pages_of(heat_sheet_pdf(sheet, "a4", "heat", {}))
     assert (
         "Heat 1 Round 1 worst margin \N{MINUS SIGN}9.0 dB; +8.0 dB is the most possible here "
         "Callsign Channel, MHz Power Antenna Picture Margin Clear "
@@ -97,7 +97,7 @@ def test_the_sheet_by_heat_says_each_slot(sheet):
 
 
 def test_the_head_says_what_the_plan_is_and_what_it_replaces(sheet):
-    text = pages_of(heat_sheet_pdf(sheet, "a4", "heat"))[0]
+    text = pages_of(heat_sheet_pdf(sheet, "a4", "heat", {}))[0]
     for words in (
         "Tern Meadow club day Heat sheet, by heat · Saturday 16 May 2026",
         "Published 16 May 2026, 10:30 (Europe/Dublin). Replaces plan 3: throw away its sheets.",
@@ -112,7 +112,7 @@ def test_the_head_says_what_the_plan_is_and_what_it_replaces(sheet):
 
 
 def test_the_sheet_by_channel_says_who_is_on_it_and_when_nobody_is(sheet):
-    (text,) = pages_of(heat_sheet_pdf(sheet, "a4", "channel"))
+    (text,) = pages_of(heat_sheet_pdf(sheet, "a4", "channel", {}))
     assert (
         "R1 5658 MHz nobody in heat 2 Heat Callsign Power Antenna 1 Wren 25 mW right-hand "
         "F4 5800 MHz nobody in heat 1 Heat Callsign Power Antenna 2 Wren 200.5 mW right-hand "
@@ -122,7 +122,7 @@ def test_the_sheet_by_channel_says_who_is_on_it_and_when_nobody_is(sheet):
 
 def test_free_heats_are_told_as_ranges():
     heats = [[("Wren", "R1")] + ([("Otter", "R8")] if number in (3, 7) else []) for number in range(1, 9)]
-    (text,) = pages_of(heat_sheet_pdf(make_sheet(heats), "a4", "channel"))
+    (text,) = pages_of(heat_sheet_pdf(make_sheet(heats), "a4", "channel", {}))
     assert "R1 5658 MHz in every heat" in text
     assert "R8 5917 MHz nobody in heats 1\N{EN DASH}2, 4\N{EN DASH}6, 8" in text
 
@@ -222,7 +222,7 @@ def test_what_was_typed_is_text_and_never_markup(callsign):
     for pdf in all_of(sheet, "a4"):
         text = unspaced("".join(pages_of(pdf)))
         assert text.count(unspaced(callsign)) >= 2  # in its slot and in the day's name
-    text = unspaced(pages_of(heat_sheet_pdf(sheet, "a4", "heat"))[0])
+    text = unspaced(pages_of(heat_sheet_pdf(sheet, "a4", "heat", {}))[0])
     assert unspaced(f"Warned of {callsign}") in text
     assert unspaced(f"chosen for this day: {callsign} (") in text
 
@@ -233,7 +233,7 @@ def rules(name):
 
 @pytest.mark.parametrize("callsign", ["Дрозд", "Κορυδαλλός", "Dvořák Łukasz", "Nguyễn Ế", "Ærø Şahin ẞ"])
 def test_other_letters_are_drawn_in_a_font_that_comes_along(callsign):
-    pdf = heat_sheet_pdf(make_sheet([[(callsign, "R1")]]), "a4", "heat")
+    pdf = heat_sheet_pdf(make_sheet([[(callsign, "R1")]]), "a4", "heat", {})
     assert f"{callsign} R1 5658" in pages_of(pdf)[0]
     fonts = {
         font["/BaseFont"].partition("+")[2]
@@ -249,7 +249,7 @@ def test_other_letters_are_drawn_in_a_font_that_comes_along(callsign):
 
 
 def test_the_same_plan_gives_the_same_file(sheet):
-    assert heat_sheet_pdf(sheet, "a4", "heat") == heat_sheet_pdf(sheet, "a4", "heat")
+    assert heat_sheet_pdf(sheet, "a4", "heat", {}) == heat_sheet_pdf(sheet, "a4", "heat", {})
 
 
 def test_nobodys_own_words_of_responsibility_are_printed():
@@ -289,6 +289,35 @@ def test_paper_bears_the_cautions_of_the_pages(sheet):
     cautions = re.findall(r"<strong>(.*?)</strong>(.*?)</li>", shown)
     assert len(cautions) == 4
     form = CheckInForm("Tern Meadow", date(2026, 5, 16), None)
-    for pdf in (heat_sheet_pdf(sheet, "a4", "heat"), check_in_form_pdf(form, "a4")):
+    for pdf in (heat_sheet_pdf(sheet, "a4", "heat", {}), check_in_form_pdf(form, "a4")):
         text = pages_of(pdf)[0]
         assert all(f"{do} {why}" in text for do, why in cautions)
+
+
+def test_the_sheet_by_heat_shows_the_spectrum_of_each_heat(sheet):
+    drawn = make_sheet([[("Wren", "R1"), ("Otter", "R8")], [("Quill", "F4")]])
+    drawn.plan["spectrum"] = {
+        "low_mhz": 5658,
+        "high_mhz": 5917,
+        "ranges_mhz": [[5650, 5925]],
+        "occupied_mhz": 10,
+        "window_mhz": 27,
+    }
+    for heat in drawn.plan["heats"]:
+        heat |= {"products": [], "weakest_wanted_dbm": -69.8}
+    template = make_templates().env.get_template("spectrum/drawing.svg")
+    drawings = {heat["heat"]: template.render(chart=charts[0]) for heat, charts in drawn.spectra}
+    first, second = pages_of(heat_sheet_pdf(drawn, "a4", "heat", drawings))
+    assert "Spectrum of each heat" not in first
+    for words in (
+        "Heat 1 Round 1",
+        "R1 Wren",
+        "R8 Otter",
+        "+1.0",
+        "Heat 2 Round 1",
+        "F4 Quill",
+        "spoils a picture",
+    ):
+        assert words in second
+    assert len(pages_of(heat_sheet_pdf(drawn, "a4", "channel", drawings))) == 1
+    assert "Spectrum" not in pages_of(heat_sheet_pdf(sheet, "a4", "heat", {}))[-1]

@@ -1,7 +1,10 @@
+import json
+
 import pytest
 
 from server.services import days, slots
 from server.services.errors import NotFoundError
+from server.storage import published_plans
 from server.storage.tables import NO_SHOW, WITHDRAWN
 from tests.factories import NOW, make_day, make_pilot
 from tests.factories_snapshot import publish
@@ -139,3 +142,20 @@ def test_the_pages_of_a_day_are_those_behind_its_links(session, day, wren):
     publish(session, day, [[(wren, "F4")]])
     session.flush()
     assert slots.slots_of_day(session, day) == [slot_of(session, wren), slot_of(session, otter)]
+
+
+def test_it_says_how_good_the_picture_will_be_and_why(session, day, wren):
+    plan = publish(session, day, [[(wren, "F4")], [(wren, "F4")]])
+    snapshot = json.loads(plan.snapshot_json)
+    ((first,), (second,)) = (heat["slots"] for heat in snapshot["heats"])
+    first |= {
+        "picture_grade": 3.8,
+        "grade_word": "specks",
+        "margin_db": -6.04,
+        "cause_words": "Otter is near",
+    }
+    second |= {"picture_grade": 5.0, "grade_word": "clean", "margin_db": None, "cause_words": "Flies alone"}
+    published_plans.publish(session, day.id, json.dumps(snapshot), "1", NOW, "director")
+    one, other = slot_of(session, wren).heats
+    assert (one.picture, one.why) == ("3.8 specks, \N{MINUS SIGN}6.0 dB", "Otter is near")
+    assert (other.picture, other.why) == ("5.0 clean", "Flies alone")

@@ -19,6 +19,7 @@ from server.web.routes import (
     plans,
     site,
     slots,
+    spectrum,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -35,6 +36,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     open_flying.router,
     patterns.router,
     pilots.router,
+    spectrum.router,  # before the plans, whose numbers would take its address
     plans.router,
     site.router,
     slots.router,

@@ -13,7 +13,7 @@ from server.services.paper import CheckInForm, Paper
 from server.web.dependencies import DatabaseOfApp
 from server.web.live_mark import live_mark
 from server.web.pages import HeatSheetPage
-from server.web.templating import render
+from server.web.templating import render, spectrum_svg
 
 router = APIRouter()
 
@@ -35,12 +35,18 @@ def show_heat_sheet(
 
 @router.get("/days/{code}/heat-sheet.pdf")
 def get_heat_sheet_pdf(
-    code: str, database: DatabaseOfApp, plan: int | None = None, by: By = "heat", paper_size: PaperSize = "a4"
+    request: Request,
+    code: str,
+    database: DatabaseOfApp,
+    plan: int | None = None,
+    by: By = "heat",
+    paper_size: PaperSize = "a4",
 ) -> Response:
     with database.read() as session:
         sheet = heat_sheets.published_sheet(session, code, plan)
     name = exports.file_name(sheet, f"by-{by}-{paper_size}", "pdf")
-    return _download(paper.heat_sheet_pdf(sheet, paper_size, by), PDF, name)
+    drawings = {heat["heat"]: spectrum_svg(request, charts[0]) for heat, charts in sheet.spectra}
+    return _download(paper.heat_sheet_pdf(sheet, paper_size, by, drawings), PDF, name)
 
 
 @router.get("/days/{code}/cards.pdf")

@@ -22,6 +22,7 @@ from server.web import plan_forms
 from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now, RowNumber
 from server.web.form_text import FormText, whole_number
 from server.web.plan_pages import JobFragment, Told, plan_page, published_plan_page, running_view
+from server.web.spectrum_pages import Spectrum, trial_spectrum
 from server.web.templating import render
 
 router = APIRouter()
@@ -39,6 +40,8 @@ _CHANGE_FIELDS = {
 EDITOR_FIELDS = {"mhz", "power_mw", "other", "to_heat", "place"}
 
 PilotId = Annotated[RowNumber | None, Query(alias="pilot")]
+MovedId = Annotated[RowNumber | None, Query(alias="moved")]
+SpectrumOf = Annotated[RowNumber | None, Query(alias="spectrum")]
 
 
 @router.get("/days/{code}/plan")
@@ -49,10 +52,18 @@ def show_plan(
     jobs: JobsOfApp,
     heat: HeatNumber = None,
     pilot: PilotId = None,
+    spectrum: SpectrumOf = None,
+    moved: MovedId = None,
+    mhz: RowNumber | None = None,
 ) -> Response:
+    """`spectrum` names the heat whose drawing is open, `moved` and `mhz` a pilot on trial in it."""
     with database.read() as session:
+        day = day_with(session, code)
         chosen = (heat, pilot) if heat and pilot else None
-        page = plan_page(session, day_with(session, code), jobs, chosen)
+        opened: Spectrum | int | None = spectrum
+        if spectrum and moved and mhz:
+            opened = trial_spectrum(session, day, spectrum, (moved, mhz))
+        page = plan_page(session, day, jobs, chosen, spectrum=opened)
     return render(request, page)
 
 
@@ -77,10 +88,11 @@ def show_published_plan(
     database: DatabaseOfApp,
     heat: HeatNumber = None,
     pilot: PilotId = None,
+    spectrum: SpectrumOf = None,
 ) -> Response:
     with database.read() as session:
         chosen = (heat, pilot) if heat and pilot else None
-        page = published_plan_page(session, day_with(session, code), number, chosen)
+        page = published_plan_page(session, day_with(session, code), number, chosen, spectrum)
     return render(request, page)
 
 
@@ -250,6 +262,9 @@ def publish_plan(
 def to_plan(code: str, form: FormText | None = None) -> Response:
     """Back to the page, with the editor open that the form stood in."""
     form = form or {}
+    if form.get("spectrum"):
+        number = whole_number(form, "spectrum")
+        return RedirectResponse(f"/days/{code}/plan?spectrum={number}#spectrum-{number}", 303)
     is_open = form.get("heat") and form.get("pilot") and form.get("act") not in ("move", "trade", "remove")
     where = f"?heat={whole_number(form, 'heat')}&pilot={whole_number(form, 'pilot')}" if is_open else ""
     return RedirectResponse(f"/days/{code}/plan{where}", 303)
@@ -268,7 +283,10 @@ def not_done(
         day = day_with(session, code)
         said["told"] = None if is_told_below else _told(session, day, form, error)
         heat, pilot = whole_number(form, "heat"), whole_number(form, "pilot")
-        page = plan_page(session, day, jobs, (heat, pilot) if heat and pilot else None, **said)
+        opened = whole_number(form, "spectrum") or None
+        page = plan_page(
+            session, day, jobs, (heat, pilot) if heat and pilot else None, spectrum=opened, **said
+        )
     return render(request, page, status)
 
 
