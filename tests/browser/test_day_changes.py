@@ -43,6 +43,17 @@ def test_a_late_pilot_gets_a_place_and_the_others_hear_nothing(
     assert len(after.pop("Magpie")) == 2
     assert after == channels
 
+    _withdraw(director, "Rook")
+
+
+def _withdraw(page: Page, callsign: str) -> None:
+    """Which of the two buttons was pressed has to arrive."""
+    page.keyboard.press("d")
+    page.get_by_label("Flies no more").select_option(label=callsign)
+    page.get_by_role("button", name="Withdraws").click()
+    rows = page.get_by_role("region", name="What it costs")
+    expect(rows).to_contain_text(f"{callsign} withdraws.", timeout=PLANNED_WITHIN_MS)
+
 
 def _check_in(page: Page, server: FieldServer, code: str, *lines: str) -> None:
     page.goto(f"{server.address}/days/{code}/check-in")
