@@ -162,7 +162,7 @@ class _Changes:
         heat = self.search.worst_heat(first)
         members = self.search.members(first, heat)
         elsewhere = self.search.moved_outside(first, members)
-        answer = self._heat(members).best(moved - elsewhere, self.most_tried)
+        answer = self._heat(members).best(moved - elsewhere, self.most_tried, first.worst)
         if answer.channel is None:
             return beam
         solved = self.search.with_channels(first, members, answer.channel)
@@ -185,7 +185,7 @@ class _Changes:
         worst_db = float(margin_of_load_db(best.worst))
         members = self.search.members(best, self.search.worst_heat(best))
         solved = self._heat(members)
-        answer = solved.best(moved - self.search.forced_outside(members), self.most_tried)
+        answer = solved.best(moved - self.search.forced_outside(members), self.most_tried, best.worst)
         bound_load = answer.load if answer.is_exact else solved.least_load()
         bound_db = max(worst_db, float(margin_of_load_db(bound_load)))
         heats, extra = self._heats(best)

@@ -22,7 +22,7 @@ MOST_FREE = 4
 
 @dataclass(frozen=True)
 class FewMoves:
-    """channel (n,): by index, None where none keeps the rules; load: its largest; is_exact: nothing is better."""
+    """channel (n,): by index, None where none is good enough; load: the largest; is_exact: nothing is below it."""
 
     channel: np.ndarray | None
     load: float
@@ -60,20 +60,25 @@ class HeatMoves:
             self._least_load = load_of_margin_db(answer.best_margin_db)
         return self._least_load
 
-    def best(self, moved: int, most_tried: int) -> FewMoves:
-        """The best with at most so many moved; exact while no more than ``most_tried`` move who need not."""
+    def best(self, moved: int, most_tried: int, limit: float = np.inf) -> FewMoves:
+        """The best with at most so many moved; exact while no more than ``most_tried`` move who need not.
+
+        limit  what is no better is of no interest: without channels the load is then a bound. A limit asked for
+               later of the same heat must be no higher
+        """
         extra = min(moved - self.forced, len(self.movable))
         if extra < 0:
-            return FewMoves(None, np.inf, True)
+            return FewMoves(None, limit, True)
         if extra not in self._found:
-            before = self.best(self.forced + extra - 1, most_tried) if extra else FewMoves(None, np.inf, True)
-            self._found[extra] = self._try_sets(extra, before, most_tried)
+            fewer = self.forced + extra - 1
+            before = self.best(fewer, most_tried, limit) if extra else FewMoves(None, limit, True)
+            self._found[extra] = self._try_sets(extra, before, most_tried, limit)
         return self._found[extra]
 
-    def _try_sets(self, extra: int, before: FewMoves, most_tried: int) -> FewMoves:
+    def _try_sets(self, extra: int, before: FewMoves, most_tried: int, limit: float) -> FewMoves:
         if not before.is_exact or extra > most_tried:
             return FewMoves(before.channel, before.load, False)
-        load, channel = before.load, before.channel
+        load, channel = (before.load, before.channel) if before.load <= limit else (limit, None)
         is_exact = True
         for chosen in combinations(self.movable, extra):
             free = [*self.choosing, *chosen]

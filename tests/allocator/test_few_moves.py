@@ -118,6 +118,25 @@ class TestFewMoves:
         assert moves.best(0, 2).channel is None
         assert moves.best(1, 2).channel is not None
 
+    def test_what_is_no_better_than_the_limit_is_a_bound_without_channels(self):
+        gear = gear_of_pilots(4)
+        best = moves_of(gear, (0, 1, 2, 3)).best(2, 4)
+        none = moves_of(gear, (0, 1, 2, 3)).best(2, 4, best.load)
+        assert (none.channel, none.load, none.is_exact) == (None, best.load, True)
+        some = moves_of(gear, (0, 1, 2, 3)).best(2, 4, best.load * 1.001)
+        assert some.load == best.load
+        assert some.channel.tolist() == best.channel.tolist()
+
+    def test_a_lower_limit_later_keeps_what_was_found(self):
+        gear = gear_of_pilots(4)
+        moves, free = moves_of(gear, (0, 1, 2, 3)), moves_of(gear, (0, 1, 2, 3))
+        one = moves.best(1, 4)
+        assert moves.best(2, 4, one.load).load == free.best(2, 4).load
+        least = free.best(2, 4).load / 2
+        assert moves.best(3, 4, least).load == least
+        assert moves.best(3, 4, least).channel is None
+        assert moves.best(-1, 4, least).load == least
+
     def test_more_moves_than_are_tried_claim_nothing(self):
         gear = gear_of_pilots(4)
         moves = moves_of(gear, (0, 1, 2, 3))
