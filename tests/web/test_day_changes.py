@@ -213,10 +213,15 @@ def test_pilots_who_do_not_move_hear_nothing_but_the_number(director, app, datab
     assert teasel.moved_from is not None
     assert after.moved_from is None
     assert (before.plan_number, after.plan_number) == (1, 2)
-    assert before.heats == after.heats
+    assert [as_set(heat) for heat in before.heats] == [as_set(heat) for heat in after.heats]
     fragments: Fragments = app.state.fragments
     assert keyed(fragments.state(before).html) == keyed(fragments.state(after).html)
     assert keyed(fragments.state(after).html) != keyed(fragments.state(teasel).html)
+
+
+def as_set(heat):
+    """What the pilot has to do for a heat."""
+    return heat.number, heat.round, heat.tuned, heat.power_mw
 
 
 def keyed(html: str) -> list[tuple[str, str]]:
