@@ -127,9 +127,9 @@ class MySlot:
     def tuned(self) -> Tuned | None:
         """The channel to set: that of the place at open flying, of the next heat, or the provisional one.
 
-        In the queue there is none: it is given with the place.
+        While open flying is on there is none without a place: it is given with the place.
         """
-        if self.turn is not None:
+        if self.turn is not None or self.may_ask:
             return self.place_tuned
         return self.heats[0].tuned if self.heats else self.provisional
 

@@ -26,8 +26,8 @@ from server.storage.session import Database
 from server.storage.tables import FLYING, LANDING, POWER_UP, READY, WAITING, FieldDay, Turn
 
 START = datetime(2026, 5, 16, 12, 0, tzinfo=UTC)
-STEP = timedelta(seconds=30)
-STEPS = 360
+STEP = timedelta(minutes=1)
+STEPS = 180
 """Three hours."""
 
 _SITE = {"aircraft": "6", "rules": "tern-meadow"}

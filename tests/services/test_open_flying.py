@@ -7,6 +7,7 @@ from sqlmodel import select
 
 from server.services import days, open_flying, pilots, turn_desk, turns
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
+from server.services.slots import slot_by_token
 from server.services.turn_settling import settle
 from server.services.turn_views import OpenFlyingNow
 from server.storage import pilots as stored_pilots
@@ -437,6 +438,23 @@ def test_what_came_back_already_or_asked_anew_is_not_undone_twice(session, day):
     ask(session, day, "Wren")
     with pytest.raises(RefusedError, match="has asked again since"):
         turns.restore(session, day, turn, "director", LATER)
+
+
+def test_while_it_is_open_nobody_without_a_place_reads_a_channel_to_set(session, day):
+    pilot = make_pilot(session, day, "Wren", provisional_mhz=5800)
+    page = slot_by_token(session, pilot.link_token)
+    assert (page.may_ask, page.tuned, page.word) == (True, None, "STAY OFF")
+    turns.ask(session, day, pilot, "pilot", NOW)
+    page = slot_by_token(session, pilot.link_token)
+    assert (page.may_ask, page.tuned.mhz, page.word) == (False, 5800, "READY")
+
+
+def test_a_stale_page_asks_the_director_once_the_transmitter_is_known_to_be_on(session, day):
+    turn = press(session, day, ask(session, day, "Wren"), "set")
+    pilot = pilots.pilot_of(session, day, turn.pilot_id)
+    assert slot_by_token(session, pilot.link_token).word_in_doubt == "STAY OFF"
+    press(session, day, turn, "clear")
+    assert slot_by_token(session, pilot.link_token).word_in_doubt == "ASK THE DIRECTOR"
 
 
 def test_the_board_names_callsigns_places_and_what_is_free(session, day):
