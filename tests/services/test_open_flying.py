@@ -1,5 +1,7 @@
 """Open flying from the first press to the last, at the services and a real database."""
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
@@ -523,6 +525,24 @@ def test_the_database_itself_refuses_a_channel_twice(session, day):
     with pytest.raises(Exception, match="UNIQUE constraint failed: turn"):
         session.flush()
     session.rollback()
+
+
+def test_of_two_who_ask_for_the_last_place_at_once_one_gets_it_and_the_other_waits(database):
+    with database.write() as session:
+        day = make_day(session, aircraft=1, **SETTINGS)
+        pilots_here = [make_pilot(session, day, name) for name in ("Wren", "Otter")]
+        open_flying.open_up(session, day, False, "director", NOW)
+    at_once = threading.Barrier(2)
+
+    def ask_now(pilot):
+        at_once.wait()
+        with database.write() as session:
+            turns.ask(session, session.merge(day), session.merge(pilot), "pilot", NOW)
+
+    with ThreadPoolExecutor(2) as phones:
+        list(phones.map(ask_now, pilots_here))
+    with database.read() as session:
+        assert [turn.stage for turn in stored.live(session, day.id)] == ["ready", "waiting"]
 
 
 def _retune(session, turn, tunes):
