@@ -190,9 +190,9 @@ def disturbed_by(newcomer: Up, on: Sequence[Up], problem: DayProblem) -> tuple[s
     ample_db = problem.site.ample_db
     gear = _gear([*on, newcomer], problem)
     gear.level_mw[:, -1] *= decibels.power_ratio(-_farther_db(problem.site))
-    mhz = [*(one.mhz for one in on), newcomer.mhz]
-    before, _ = margins_db(gear, range(len(on)), mhz[:-1])
-    after, _ = margins_db(gear, range(len(mhz)), mhz)
+    mhz = [one.mhz for one in on]
+    before, _ = margins_db(gear, range(len(on)), mhz)
+    after, _ = margins_db(gear, range(len(on) + 1), [*mhz, newcomer.mhz])
     return tuple(
         one.pilot.callsign
         for one, was, becomes in zip(on, before, after[:-1], strict=True)

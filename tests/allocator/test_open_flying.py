@@ -202,6 +202,16 @@ def test_more_power_is_taken_where_it_lifts_the_worst_margin():
     assert place.power_mw == 100.0
 
 
+def test_of_two_steps_that_are_as_good_the_lower_is_taken():
+    place = offer(Pilot("Wren", (5917,), (25.0, 25.1)), [up("Otter", 5658)], DAY)
+    assert isinstance(place, Place)
+    assert place.power_mw == 25.0
+
+
+def test_an_aircraft_flies_unless_it_is_said_to_be_down():
+    assert not Up(WREN, 5800, 25.0).is_down
+
+
 def test_a_step_that_does_not_carry_is_passed_over():
     far = replace(DAY, site=Site(near_m=20, far_m=300))  # 25 mW keeps its allowance to 198 m (radio-model)
     assert offer(replace(WREN, power_steps_mw=(25.0, 200.0)), [], far) == Place(5658, 200.0, None)

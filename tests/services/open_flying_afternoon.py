@@ -117,9 +117,9 @@ class _Script:
         """One press at a time, each in a transaction of its own, as from many phones."""
         with self._database.read() as session:
             roster = [one.id or 0 for one in stored_pilots.of_day(session, self._day(session).id or 0)]
-        for pilot_id in self._dice.sample(roster, 8):
+        for pilot_id in self._dice.sample(roster, 14):
             self._press(pilot_id, at)
-        if self._dice.random() < 0.15:
+        if self._dice.random() < 0.4:
             self._desk(at)
         with self._database.write() as session:
             settle(session, self._day(session), at)
@@ -185,7 +185,7 @@ class _Script:
         with self._database.write() as session:
             day = self._day(session)
             live = stored.live(session, day.id or 0)
-            what = self._dice.choice(["up"] * 6 + ["land", "seat", "undo", "ban", "gear", "leave"])
+            what = self._dice.choice(["up"] * 4 + ["land", "seat", "undo", "ban", "ban", "gear", "leave"])
             try:
                 self._decide(session, day, live, what, at)
             except RefusedError:
@@ -195,7 +195,7 @@ class _Script:
     def _decide(self, session: Session, day: FieldDay, live: list[Turn], what: str, at: datetime) -> None:
         wanted = {
             "up": lambda turn: turn.stage == READY and turn.confirmed_at is not None,
-            "land": lambda turn: turn.stage in (READY, FLYING),
+            "land": lambda turn: turn.stage == FLYING,
             "seat": lambda turn: turn.stage == WAITING,
         }
         if what in wanted:
@@ -208,7 +208,8 @@ class _Script:
                 turns.restore(session, day, turn, "director", at)
         elif what == "ban":
             before = fields_of(day)
-            bans = self._dice.choice(["", "5740", "5800 5880", "5732 5769"])
+            getting_ready = [f"{turn.mhz}" for turn in live if turn.stage == READY]
+            bans = self._dice.choice(["", "5800 5880", *getting_ready])
             site.save(session, day, Form(before | {"bans": bans}, before, day.version), at)
         elif what == "gear":
             self._correct_gear(session, day, at)
