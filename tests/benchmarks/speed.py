@@ -123,7 +123,7 @@ def day_of_64(options: argparse.Namespace) -> Row:
     return Row(
         "a day of 64 pilots, 8 up, 4 rounds",
         "first plan 1 s; 5 s to within 0.5 dB of the best of its bound and a run of another algorithm",
-        f"stopped after {FIRST_LIMIT_S} s a whole plan after {first_seconds:.2f} s ({first.worst_margin_db:.2f} dB); "
+        f"stopped after {FIRST_LIMIT_S} s, whole plan at {first_seconds:.2f} s ({first.worst_margin_db:.2f} dB); "
         f"not stopped {seconds:.2f} s: worst margin {plan.worst_margin_db:.2f} dB, bound {plan.bound_db:.2f} dB, "
         f"the other algorithm in {options.peer_seconds:.0f} s {peer_db:.2f} dB",
         first_seconds <= 1.0 and seconds <= 5.0 and lacks_db <= CLOSE_DB,
