@@ -1,7 +1,7 @@
 """Open flying: no heats; who asks gets a channel beside everybody who is up, or waits.
 
-Whoever is up keeps channel and power, so the exact search of one heat has a single free pilot. The queue is first
-come, first served, with two exceptions that keep places from standing empty:
+Whoever is up keeps channel and power, so a heat has a single free pilot, and every channel can be looked at. The
+queue is first come, first served, with two exceptions that keep places from standing empty:
 
 * a pilot for whose gear there is no good channel beside those who are up lets one later pilot pass, and then
   nobody more until it has a place itself: it is passed over `MOST_PASSED_OVER` times at most;
@@ -18,7 +18,6 @@ from enum import StrEnum
 
 import numpy as np
 
-from server.allocator.heat import best_channels
 from server.allocator.kernel import Gear
 from server.allocator.power import SAME_LEVEL_DB, power_level
 from server.allocator.problem import DayProblem, Pilot
@@ -202,16 +201,39 @@ def disturbed_by(newcomer: Up, on: Sequence[Up], problem: DayProblem) -> tuple[s
 
 
 def _best_at(power_mw: float, newcomer: Pilot, up: Sequence[Up], problem: DayProblem) -> Place | None:
-    free = replace(newcomer, channels_mhz=problem.choices_mhz(newcomer), pin_mhz=())
-    pilots = (*(_held(one) for one in up), free)
-    # Bans are for newcomers: what is up stays where it is until it has landed.
-    gear = day_gear(
-        replace(problem.with_pilots(pilots), bans_mhz=()), [*(one.power_mw for one in up), power_mw]
-    )
-    answer = best_channels(gear, problem.site.indifference_db, problem.node_limit, problem.seed)
-    if not answer.mhz:
+    """The six stages of one heat with one free pilot, by looking at every channel: fewer than fifty."""
+    held = [one.mhz for one in up]
+    free = [
+        mhz
+        for mhz in problem.choices_mhz(newcomer)
+        if all(abs(mhz - other) >= problem.minimum_spacing_mhz for other in held)
+    ]
+    if not free:
         return None
-    return Place(answer.mhz[-1], power_mw, finite_or_none(answer.worst_margin_db))
+    gear = _gear([*up, Up(newcomer, free[0], power_mw)], problem)
+    found = {mhz: margins_db(gear, range(len(held) + 1), [*held, mhz]) for mhz in free}
+    good = _within([(mhz, float(found[mhz][0].min())) for mhz in free], problem.site.indifference_db)
+    good = _within([(mhz, float(found[mhz][1].min())) for mhz in good], problem.site.indifference_db)
+    best = min(good, key=lambda mhz: _preference(mhz, newcomer, held, found[mhz][0], problem))
+    return Place(best, power_mw, finite_or_none(found[best][0].min()))
+
+
+def _within(worst_db: Sequence[tuple[int, float]], indifference_db: float) -> list[int]:
+    """The channels whose worst margin is as good as the best one's."""
+    best = max(worst for _, worst in worst_db)
+    return [mhz for mhz, worst in worst_db if worst >= best - indifference_db - 1e-9]
+
+
+def _preference(
+    mhz: int, newcomer: Pilot, held: Sequence[int], margin_db: np.ndarray, problem: DayProblem
+) -> tuple[bool, bool, int, tuple[float, ...], int]:
+    """Stages 3 to 6 as a key, the best channel first."""
+    is_change = newcomer.current_mhz is not None and mhz != newcomer.current_mhz
+    is_outside = isinstance(problem.day_channels, tuple) and mhz not in problem.day_channels
+    everybody = sorted([*held, mhz])
+    spacing_mhz = min((above - below for below, above in itertools.pairwise(everybody)), default=0)
+    from_the_worst = tuple(-float(margin) for margin in np.sort(np.round(margin_db, 1)))
+    return is_change, is_outside, -spacing_mhz, from_the_worst, mhz
 
 
 def _powers_mw(pilot: Pilot, problem: DayProblem) -> tuple[float, ...]:

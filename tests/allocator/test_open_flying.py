@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from server.allocator.heat import best_channels
 from server.allocator.open_flying import (
     Place,
     Served,
@@ -20,6 +21,7 @@ from server.allocator.open_flying import (
     serve,
 )
 from server.allocator.problem import DayProblem, Pilot
+from server.allocator.scoring import day_gear
 from server.radio.grade import is_flyable, picture_grade
 from server.radio.interference import Station, heat_margins
 from server.radio.site import Receiver, Site
@@ -104,6 +106,21 @@ def test_no_channel_and_no_power_would_leave_a_better_worst_margin(seed):
     else:
         assert place.why is (Why.PICTURE if found else Why.NO_SPACE)
         assert not any(is_flyable(margin) for margin in found)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_it_is_the_channel_that_the_search_of_one_heat_finds(seed):
+    pilots = mixed_gear(seed, 5)
+    day = replace(DAY, day_channels=(5695, 5732, 5769, 5806) if seed % 2 else "auto", common_power_mw=25.0)
+    aloft = filled(pilots[:-1], day)
+    newcomer = replace(pilots[-1], current_mhz=5769 if seed % 3 else None)
+    place = offer(newcomer, aloft, day)
+    fixed = [replace(one.pilot, channels_mhz=(one.mhz,), current_mhz=None) for one in aloft]
+    powers = [*(one.power_mw for one in aloft), newcomer.power_at(25.0)]
+    searched = best_channels(day_gear(day.with_pilots((*fixed, newcomer)), powers))
+    assert (place.mhz if isinstance(place, Place) else None) == (
+        searched.mhz[-1] if searched.mhz and is_flyable(searched.worst_margin_db) else None
+    )
 
 
 @pytest.mark.parametrize("seed", range(6))
