@@ -183,3 +183,25 @@ def test_a_pilot_alone_needs_nothing():
 
 def test_nobody_gives_no_advice():
     assert advise([], DayProblem(())) == ()
+
+
+def moves_of_the_first(choices, *placed):
+    """The best move of P0, who alone can change, at a spacing of 20 MHz."""
+    seats = [Seat(Pilot(f"P{n}", choices if n == 0 else (mhz,)), mhz, 25.0) for n, mhz in enumerate(placed)]
+    best = advise(seats, DayProblem(tuple(seat.pilot for seat in seats)))[0].best
+    return [change.mhz for change in best if change.kind == "move"]
+
+
+def test_just_the_minimum_spacing_is_free_and_one_less_is_not():
+    assert moves_of_the_first((5705, 5720), 5705, 5700, 5917) == [5720]
+    assert moves_of_the_first((5705, 5719), 5705, 5700, 5917) == []
+
+
+def test_of_two_equal_steps_the_own_one_is_told():
+    seats = [Seat(Pilot("P0", (5700, 5600)), 5700, 25.0), Seat(Pilot("P1", (5730, 5830)), 5730, 25.0)]
+    second = advise(seats, DayProblem(tuple(seat.pilot for seat in seats)))[1]
+    assert (second.best[0].place, second.best[0].mhz) == (1, 5830)
+
+
+def test_a_pilot_alone_is_at_no_ceiling():
+    assert not advise(seats_of((5658, 25)), DayProblem((Pilot("P0", MHZ),)))[0].is_ceiling
