@@ -4,12 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from server.allocator import solve
+from server.allocator import planner
 from server.allocator.errors import Cancelled
 from server.allocator.feasibility import UndecidedError
 from server.allocator.plan import Heat, Slot
 from server.allocator.problem import DayProblem, Pilot
+from server.allocator.search_words import tenths
 from server.allocator.solve import how_many_can_fly, plan_day
+from server.allocator.totals import moved_pilots, repeat_pairings, retunes
 from server.radio.grade import picture_grade
 from server.radio.interference import Station, heat_margins, site_ceiling_db
 from server.radio.site import Site
@@ -133,15 +135,15 @@ def test_a_day_says_what_its_search_does_not_prove():
 
 def test_seconds_are_those_that_passed(monkeypatch):
     clock = iter(range(1000, 100_000))
-    monkeypatch.setattr(solve.time, "perf_counter", lambda: next(clock))
+    monkeypatch.setattr(planner.time, "perf_counter", lambda: next(clock))
     plan = plan_day(day_of(2, one_heat=True))
     assert 1 <= plan.seconds < 900
 
 
 def test_a_search_that_ends_without_any_channels_says_so(monkeypatch):
-    nothing = solve.best_channels
+    nothing = planner.best_channels
     monkeypatch.setattr(
-        solve, "best_channels", lambda *given: replace(nothing(*given), mhz=(), is_exact=False)
+        planner, "best_channels", lambda *given: replace(nothing(*given), mhz=(), is_exact=False)
     )
     with pytest.raises(Cancelled, match="stopped before it found any channels"):
         plan_day(day_of(3, one_heat=True))
@@ -149,12 +151,12 @@ def test_a_search_that_ends_without_any_channels_says_so(monkeypatch):
 
 def test_a_gap_within_a_hundredth_of_a_decibel_is_none(monkeypatch):
     def bound_above(by_db):
-        best = solve.DaySearch.run
+        best = planner.DaySearch.run
         return lambda search: replace(best(search), bound_db=search._worst_db(best(search).rounds[0]) + by_db)
 
     for by_db, status in ((0.004, "optimal"), (0.006, "feasible")):
         with monkeypatch.context() as patch:
-            patch.setattr(solve.DaySearch, "run", bound_above(by_db))
+            patch.setattr(planner.DaySearch, "run", bound_above(by_db))
             plan = plan_day(day_of(4, aircraft=2))
         assert plan.gap_db == pytest.approx(by_db)
         assert plan.status == status
@@ -165,7 +167,7 @@ def test_a_gap_within_a_hundredth_of_a_decibel_is_none(monkeypatch):
 
 def test_a_time_limit_stops_the_search_and_the_plan_says_so(monkeypatch):
     clock = iter(range(1000, 1_000_000))
-    monkeypatch.setattr(solve.time, "perf_counter", lambda: next(clock))
+    monkeypatch.setattr(planner.time, "perf_counter", lambda: next(clock))
     plan = plan_day(day_of(8, one_heat=True, time_limit_s=5.0))
     assert plan.status == "feasible"
     assert "The search was stopped by the time limit of 5 s: another run may differ." in plan.search_notes
@@ -179,7 +181,7 @@ def test_a_day_within_its_time_says_nothing_of_it():
 
 def test_a_stopped_day_is_a_sound_day(monkeypatch):
     clock = iter(range(1000, 1_000_000))
-    monkeypatch.setattr(solve.time, "perf_counter", lambda: next(clock))
+    monkeypatch.setattr(planner.time, "perf_counter", lambda: next(clock))
     plan = plan_day(day_of(9, aircraft=3, rounds=2, time_limit_s=3.0))
     assert [len(heat.slots) for heat in plan.heats] == [3] * 6
     assert any("time limit of 3 s" in note for note in plan.search_notes)
@@ -204,7 +206,7 @@ def undecided(_problem):
 
 
 def test_rules_that_are_not_decided_end_the_planning(monkeypatch):
-    monkeypatch.setattr(solve, "find_conflicts", undecided)
+    monkeypatch.setattr(planner, "find_conflicts", undecided)
     for wishes in ({"one_heat": True}, {"heats_given": (("P00", "P01"),)}):
         with pytest.raises(Cancelled, match="search"):
             plan_day(day_of(3, **wishes))
@@ -324,7 +326,7 @@ def test_sizes_that_the_rules_forbid_have_the_worst_grade():
 
 
 def test_sizes_that_cannot_be_decided_have_the_worst_grade(monkeypatch):
-    monkeypatch.setattr(solve, "why_not", undecided)
+    monkeypatch.setattr(planner, "why_not", undecided)
     (row,) = how_many_can_fly(day_of(3), minutes_a_heat=5)
     assert (row.worst_margin_db, row.worst_grade) == (None, 1.0)
     assert row.why_not.startswith("Whether the hard rules can hold was not decided within the search limit: ")
@@ -346,21 +348,21 @@ def heats_of(*heats):
 
 
 def test_every_meeting_after_the_first_is_a_repeat():
-    assert solve._repeat_pairings(heats_of({"a": 1, "b": 2}, {"b": 2, "a": 1}, {"a": 1, "b": 2, "c": 3})) == 2
-    assert solve._repeat_pairings(heats_of({"a": 1, "b": 2, "c": 3}, {"a": 1, "d": 4})) == 0
-    assert solve._repeat_pairings([]) == 0
+    assert repeat_pairings(heats_of({"a": 1, "b": 2}, {"b": 2, "a": 1}, {"a": 1, "b": 2, "c": 3})) == 2
+    assert repeat_pairings(heats_of({"a": 1, "b": 2, "c": 3}, {"a": 1, "d": 4})) == 0
+    assert repeat_pairings([]) == 0
 
 
 def test_every_change_of_channel_from_one_heat_to_the_next_is_a_retune():
-    assert solve._retunes(heats_of({"a": 1, "b": 2}, {"a": 3, "b": 2}, {"a": 1})) == 2
-    assert solve._retunes(heats_of({"a": 1}, {"b": 2}, {"a": 1, "b": 3})) == 1
+    assert retunes(heats_of({"a": 1, "b": 2}, {"a": 3, "b": 2}, {"a": 1})) == 2
+    assert retunes(heats_of({"a": 1}, {"b": 2}, {"a": 1, "b": 3})) == 1
 
 
 def test_moves_are_pilots_whose_gear_is_set_otherwise():
     pilots = tuple(Pilot(name, (1, 2), current_mhz=mhz) for name, mhz in (("a", 1), ("b", 2), ("c", None)))
-    assert solve._moves(DayProblem(pilots), {0: 1, 1: 1, 2: 1}) == 1
-    assert solve._moves(DayProblem(pilots), {0: 2, 1: 1}) == 2
-    assert solve._moves(DayProblem(pilots), {}) == 0
+    assert moved_pilots(DayProblem(pilots), {0: 1, 1: 1, 2: 1}) == 1
+    assert moved_pilots(DayProblem(pilots), {0: 2, 1: 1}) == 2
+    assert moved_pilots(DayProblem(pilots), {}) == 0
 
 
 def test_a_day_all_on_one_channel_has_no_retunes_but_counts_its_moves():
@@ -379,4 +381,4 @@ def test_a_day_all_on_one_channel_has_no_retunes_but_counts_its_moves():
     ("value", "words"), [(1.26, "1.3"), (-1.26, "\N{MINUS SIGN}1.3"), (-0.04, "0.0"), (0.0, "0.0")]
 )
 def test_tenths_have_a_true_minus_and_no_negative_zero(value, words):
-    assert solve._tenths(value) == words
+    assert tenths(value) == words
