@@ -9,6 +9,7 @@ visited or excluded everything, or until the node budget is used up; then the an
 """
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from server.allocator.descent import BROKEN, descend
 from server.allocator.kernel import CHOICE, STRESSED, TIE, WORST, Gear, heat_loads
 from server.allocator.scoring import load_of_margin_db, margin_of_load_db
 from server.allocator.search import root_bound, search
+from server.allocator.splitting import search_side_by_side, share_answer, split
 from server.allocator.stack import Stack, new_stack
 from server.allocator.sums import new_sums
 
@@ -25,6 +27,9 @@ CHUNK_NODES = 500
 
 STARTS, KICKS_A_PILOT, KICKED = 8, 5, 2
 """Descents from random starts; then, for each pilot of a heat, from the best end with so many moved at random."""
+
+ALONE_NODES = 3_000
+"""Nodes after which a search goes on in two threads: shorter ones end sooner than a thread begins."""
 
 KeepGoing = Callable[[str, int, float | None], bool]
 """Told stage, nodes so far and the best margin in dB so far; False stops the search."""
@@ -135,16 +140,42 @@ class _HeatSearch:
         """Best channels by index, None where there are none, and whether the search came to its end."""
         stack = new_stack(self.gear)
         self._seed(stage, stack, goal, limit, starts)
-        ended = False
-        while not ended and self.nodes_left > 0:
-            before = int(stack.nodes[0])
-            ended = search(self.gear, stack, goal, limit, stressed_limit, min(CHUNK_NODES, self.nodes_left))
-            used = int(stack.nodes[0]) - before
-            self.nodes += used
-            self.nodes_left -= used
-            if not self.keep_going(stage, self.nodes, self._margin_so_far(stack)):
-                self.nodes_left = 0
+        limits = (limit, stressed_limit)
+        ended = self._go_on(stage, stack, goal, limits, np.inf if goal == CHOICE else ALONE_NODES)
+        if not ended and self.nodes_left > 0:
+            ended = self._go_on_in_two(stage, stack, goal, limits)
         return (stack.best.copy() if stack.value[1] else None), ended
+
+    def _go_on(
+        self, stage: str, stack: Stack, goal: int, limits: tuple[float, float], most_nodes: float
+    ) -> bool:
+        ended = False
+        while not ended and self.nodes_left > 0 and stack.nodes[0] < most_nodes:
+            before = int(stack.nodes[0])
+            ended = search(self.gear, stack, goal, *limits, min(CHUNK_NODES, self.nodes_left))
+            self._count(stage, int(stack.nodes[0]) - before, stack)
+        return ended
+
+    def _go_on_in_two(self, stage: str, stack: Stack, goal: int, limits: tuple[float, float]) -> bool:
+        """The rest of a long search in two threads; who ends first takes half of what the other has left."""
+        stacks = [stack]
+        with ThreadPoolExecutor(1) as threads:
+            while stacks and self.nodes_left > 0:
+                other = split(stacks[0]) if len(stacks) == 1 else None
+                stacks += [other] if other is not None else []
+                before = sum(int(one.nodes[0]) for one in stacks)
+                most_nodes = max(1, min(CHUNK_NODES, self.nodes_left // len(stacks)))
+                have_ended = search_side_by_side(threads, self.gear, stacks, goal, limits, most_nodes)
+                share_answer(stack, stacks[0])
+                self._count(stage, sum(int(one.nodes[0]) for one in stacks) - before, stack)
+                stacks = [one for one, has_ended in zip(stacks, have_ended, strict=True) if not has_ended]
+        return not stacks
+
+    def _count(self, stage: str, nodes: int, stack: Stack) -> None:
+        self.nodes += nodes
+        self.nodes_left -= nodes
+        if not self.keep_going(stage, self.nodes, self._margin_so_far(stack)):
+            self.nodes_left = 0
 
     def _seed(self, stage: str, stack: Stack, goal: int, limit: float, starts: np.ndarray) -> None:
         """Give the search a first answer, which prunes most of its tree."""

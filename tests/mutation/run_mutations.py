@@ -47,6 +47,7 @@ PACKAGES = ("radio", "allocator")
 SHARED = ("server", "tests", "migrations", "templates", "static", "pyproject.toml")
 NOT_MUTATED = {
     ("server.allocator.compiled", "_writable_cache"): "only decides where compiled code is kept",
+    ("server.allocator.compiled", "_sources"): "only decides where compiled code is kept",
     ("server.allocator.compiled", ""): "only decides where compiled code is kept",
     (
         "server.allocator.solve",
