@@ -25,10 +25,10 @@ from server.allocator.sums import new_sums
 CHUNK_NODES = 500
 """Nodes between two looks at cancel and clock; well below 50 ms on a small laptop."""
 
-STARTS, KICKS_A_PILOT, KICKED = 8, 5, 2
+STARTS, KICKS_A_PILOT, KICKED = 8, 2, 2
 """Descents from random starts; then, for each pilot of a heat, from the best end with so many moved at random."""
 
-ALONE_NODES = 3_000
+ALONE_NODES = 500
 """Nodes after which a search goes on in two threads: shorter ones end sooner than a thread begins."""
 
 KeepGoing = Callable[[str, int, float | None], bool]
