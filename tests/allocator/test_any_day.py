@@ -9,8 +9,9 @@ from server.allocator.errors import Cancelled
 from server.allocator.feasibility import UndecidedError
 from server.allocator.holding import some_day
 from server.allocator.plan import DayPlan
+from server.allocator.planner import NOT_DECIDED
 from server.allocator.problem import DayProblem, Pilot
-from server.allocator.solve import NOT_DECIDED, plan_day
+from server.allocator.solve import plan_day
 from tests.allocator.tight_days import tight_day
 
 FEW = "Few heats keep every hard rule"
