@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.allocator import any_day, solve
+from server.allocator import any_day, planner
 from server.allocator.any_day import heats_of_day
 from server.allocator.checks import faults_of
 from server.allocator.errors import Cancelled
@@ -80,7 +80,7 @@ def test_channels_that_are_not_decided_are_those_of_the_day_found(monkeypatch):
 
 def test_a_good_day_that_breaks_a_rule_is_not_taken(monkeypatch):
     day = DayProblem((Pilot("Wren", (5700,)), Pilot("Rook", (5800,))), aircraft=1, time_limit_s=None)
-    monkeypatch.setattr(solve, "broken_rules", lambda *_: ["a rule"])
+    monkeypatch.setattr(planner, "broken_rules", lambda *_: ["a rule"])
     plan = plan_day(day)
     assert plan.search_notes[-1].startswith(FEW)
     assert len(plan.heats) == 2
@@ -90,7 +90,7 @@ def test_a_search_for_a_good_day_that_gives_up_leaves_any_day(monkeypatch):
     def gives_up(*_):
         raise Cancelled("no heats were found for round 2")
 
-    monkeypatch.setattr(solve.DaySearch, "run", gives_up)
+    monkeypatch.setattr(planner.DaySearch, "run", gives_up)
     day = DayProblem((Pilot("Wren", (5700,)), Pilot("Rook", (5800,))), aircraft=1, time_limit_s=None)
     assert faults_of(plan_day(day), day) == ()
 
@@ -113,14 +113,14 @@ def undecided(_problem):
 
 
 def test_what_is_not_decided_may_still_have_a_plan(monkeypatch):
-    monkeypatch.setattr(solve, "find_conflicts", undecided)
+    monkeypatch.setattr(planner, "find_conflicts", undecided)
     day = DayProblem((Pilot("Wren", (5700,)), Pilot("Rook", (5800,))), aircraft=1, time_limit_s=None)
     assert isinstance(plan_day(day), DayPlan)
 
 
 def test_what_is_not_decided_and_has_no_plan_says_so(monkeypatch):
     for name in ("find_conflicts", "can_all_meet", "some_day"):
-        monkeypatch.setattr(solve, name, undecided)
+        monkeypatch.setattr(planner, name, undecided)
     day = DayProblem((Pilot("Wren", (5700,)), Pilot("Rook", (5800,))), aircraft=1, time_limit_s=None)
     with pytest.raises(Cancelled) as caught:
         plan_day(day)
