@@ -38,6 +38,9 @@ from tests.benchmarks.mixed_heats import mixed_heat
 from tests.benchmarks.mixed_roster import mixed_day_of
 
 CLOSE_DB = 0.5
+PEER_SECONDS = 600.0
+"""What the other algorithm is given before its best counts as a reference."""
+
 FIRST_LIMIT_S = 0.3
 """Time limit of a plan that is wanted at once: what is in hand then is finished and answered."""
 
@@ -119,14 +122,17 @@ def day_of_64(options: argparse.Namespace) -> Row:
     assert len(first.heats) == len(plan.heats)
     level = next(one for one in levels_to_try(day) if one.common_mw == plan.common_power_mw)
     peer_db = peer_margin_db(day, level.powers_mw, options.peer_seconds)
-    lacks_db = min(plan.bound_db, max(peer_db, plan.worst_margin_db)) - plan.worst_margin_db
+    # A peer that was not given its ten minutes cannot say that the plan is good, only that it is not.
+    had_time = options.peer_seconds >= PEER_SECONDS
+    lacks_db = (peer_db if had_time else plan.bound_db) - plan.worst_margin_db
+    is_close = min(lacks_db, plan.bound_db - plan.worst_margin_db) <= CLOSE_DB
     return Row(
         "a day of 64 pilots, 8 up, 4 rounds",
         "first plan 1 s; 5 s to within 0.5 dB of the best of its bound and a run of another algorithm",
         f"stopped after {FIRST_LIMIT_S} s, whole plan at {first_seconds:.2f} s ({first.worst_margin_db:.2f} dB); "
         f"not stopped {seconds:.2f} s: worst margin {plan.worst_margin_db:.2f} dB, bound {plan.bound_db:.2f} dB, "
         f"the other algorithm in {options.peer_seconds:.0f} s {peer_db:.2f} dB",
-        first_seconds <= 1.0 and seconds <= 5.0 and lacks_db <= CLOSE_DB,
+        first_seconds <= 1.0 and seconds <= 5.0 and is_close,
     )
 
 
