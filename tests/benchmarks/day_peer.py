@@ -31,7 +31,7 @@ POWER = 3.0
 
 
 def peer_margin_db(problem: DayProblem, powers_mw: tuple[float, ...], seconds: float, seed: int = 1) -> float:
-    """The best worst margin in dB that the peer finds for round 1 in so many seconds; -inf for none.
+    """The best worst margin in dB that the peer finds for round 1 in so many processor seconds; -inf for none.
 
     Everybody who comes in round 1 flies in it, heats as equal as can be, the hard rules of the round kept.
     """
@@ -53,7 +53,7 @@ def peer_margin_db(problem: DayProblem, powers_mw: tuple[float, ...], seconds: f
 
 
 def _search(gear: Gear, there, allowed, apart, together, heats, most, seconds, dice) -> float:
-    ends = time.perf_counter() + seconds
+    ends = time.process_time() + seconds
     count = len(gear.sense)
     heat_of, channel = np.full(count, -1), np.full(count, -1)
     loads = np.zeros(heats)
@@ -62,7 +62,7 @@ def _search(gear: Gear, there, allowed, apart, together, heats, most, seconds, d
     cost, best = _cost(loads, heat_of, there), np.inf
     history = np.full(HISTORY, cost)
     for step in range(10**9):
-        if time.perf_counter() > ends:
+        if time.process_time() > ends:
             break
         out = _taken_out(dice, heat_of, loads, there)
         trial_heat, trial_channel, trial_loads = heat_of.copy(), channel.copy(), loads.copy()
