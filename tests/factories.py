@@ -7,8 +7,18 @@ from typing import Any
 
 from sqlmodel import Session
 
-from server.storage import days, drafts, logbook, pilots, published_plans
-from server.storage.tables import Aircraft, Draft, FieldDay, LogbookEntry, Pilot, PublishedPlan
+from server.services.lineup import gear_mark
+from server.storage import days, drafts, logbook, picture_checks, pilots, published_plans
+from server.storage.tables import (
+    CHANNEL_RIGHT,
+    Aircraft,
+    Draft,
+    FieldDay,
+    LogbookEntry,
+    PictureCheck,
+    Pilot,
+    PublishedPlan,
+)
 
 NOW = datetime(2026, 5, 16, 9, 30, tzinfo=UTC)
 
@@ -65,6 +75,26 @@ def make_draft(session: Session, day: FieldDay, content_json: str = '{"heats": [
 
 def make_published_plan(session: Session, day: FieldDay, snapshot_json: str = "{}") -> PublishedPlan:
     return published_plans.publish(session, day.id, snapshot_json, "1", NOW, "director")
+
+
+def make_picture_check(
+    session: Session, pilot: Pilot, mhz: int, verdict: str = CHANNEL_RIGHT, **values: Any
+) -> PictureCheck:
+    """A look at the aircraft that flies now."""
+    flying = next(
+        one for one in pilots.aircraft_of(session, pilot.id or 0) if one.id == pilot.flying_aircraft_id
+    )
+    usual = {
+        "field_day_id": pilot.field_day_id,
+        "pilot_id": pilot.id,
+        "aircraft_id": flying.id,
+        "gear": gear_mark(flying),
+        "mhz": mhz,
+        "verdict": verdict,
+        "who": "desk",
+        "at": NOW,
+    }
+    return picture_checks.add(session, PictureCheck(**usual | values))
 
 
 def make_logbook_entry(

@@ -21,7 +21,7 @@ from server.services.roster_rows import (
 )
 from server.services.stale_forms import Form, check_fresh
 from server.services.video import VideoKind, with_carrier
-from server.storage import pilots
+from server.storage import picture_checks, pilots
 from server.storage.tables import Aircraft, FieldDay, Pilot
 
 MOST_AIRCRAFT = 10
@@ -92,8 +92,9 @@ def fly(session: Session, day: FieldDay, pilot: Pilot, aircraft: Aircraft, who: 
         return
     read, _, _ = _read(pilot, set_up_text(aircraft))
     _check_pin(pilot, read)
+    assert pilot.id is not None
     pilot.flying_aircraft_id = aircraft.id
-    session.flush()
+    picture_checks.void_all_of(session, pilot.id)
     provisional.keep_or_give(session, day, pilot)
     words = f"{pilot.callsign} flies {aircraft.name} from now on. Check its picture."
     log(session, day, pilot, who, "aircraft swapped", words, {"aircraft_id": aircraft.id}, at)

@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.services.access import DIRECTOR
+from server.services.channel_confirmation import void_where_moved
 from server.services.drafts import DraftContent, DraftHeat
 from server.services.errors import InputError, RefusedError
 from server.services.standings import day_id, latest_snapshot
@@ -30,6 +31,7 @@ def next_heat(session: Session, day: FieldDay, number: int, at: datetime) -> Non
         return
     before, day.flown_heats = day.flown_heats, flown
     session.flush()
+    void_where_moved(session, day)
     facts = {"flown": flown, "before": before}
     logbook.append(session, day_id(day), DIRECTOR, FLOWN, _words(flown, heats), facts, at)
 

@@ -70,6 +70,11 @@ def flying_of(pilot: Pilot, aircraft: list[Aircraft]) -> Aircraft | None:
     return next((one for one in aircraft if one.id == pilot.flying_aircraft_id), None)
 
 
+def gear_mark(flying: Aircraft | None) -> str:
+    """Changes with the aircraft and its set-up, so that what was seen of one is not taken for the other."""
+    return f"{flying.id}.{flying.version}" if flying else ""
+
+
 def setup_of(aircraft: Aircraft) -> VideoSetup:
     """What the aircraft's video can do. It was read once before it was stored, so it can be read again."""
     return _setup(tuple(gear_text(aircraft).items()))

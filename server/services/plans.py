@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services import draft_changes, drafts, snapshots
+from server.services import channel_confirmation, draft_changes, drafts, snapshots
 from server.services.access import DIRECTOR
 from server.services.days import can_publish
 from server.services.draft_changes import StaleDraftError
@@ -107,6 +107,7 @@ def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> Pu
         "of_version": of_version,
         "draft_version": row.version,
     }
+    channel_confirmation.void_where_moved(session, day)
     text = " ".join([f"Published plan {plan.number}: {_size_words(snapshot)}.", *all_the_same])
     logbook.append(session, day_id(day), DIRECTOR, PUBLISHED, text, facts, at)
     return plan

@@ -8,7 +8,7 @@ from server.allocator.problem import DayProblem
 from server.allocator.problem import Pilot as PlannedPilot
 from server.allocator.provisional import TARGET_POWER_MW, provisional_channel
 from server.radio.channels import BANDS, TWIN_MHZ, Channel, lookalikes
-from server.services import days, lineup
+from server.services import channel_confirmation, days, lineup
 from server.services.gear import label_at
 from server.services.video import ANALOGUE
 from server.storage import pilots
@@ -51,6 +51,7 @@ def give(session: Session, day: FieldDay, pilot: Pilot) -> None:
         offer = provisional_channel(newcomer, present, _problem(day))
         pilot.provisional_mhz = offer.mhz if offer else None
     session.flush()
+    channel_confirmation.void_where_moved(session, day)
 
 
 def keep_or_give(session: Session, day: FieldDay, pilot: Pilot) -> None:

@@ -82,7 +82,7 @@ def turn_lineup(session: Session, day: FieldDay, turns: Iterable[Turn]) -> TurnL
         else:
             planned[pilot_id] = lineup.planned_pilot(day, pilot, flying, known, published_mhz)
             pit_mw[pilot_id] = _pit_mw(flying)
-        gear[pilot_id] = f"{flying.id}.{flying.version}" if flying else ""
+        gear[pilot_id] = lineup.gear_mark(flying)
     return TurnLineup(_problem(day), rows, planned, gear, pit_mw)
 
 

@@ -10,6 +10,7 @@ from sqlmodel import Session
 
 from server.allocator.open_flying import Place, Up, Waiting, disturbed_by, do_fit, serve
 from server.services import days, turn_log
+from server.services.channel_confirmation import void_unless_on
 from server.services.turn_lineup import TurnLineup, turn_lineup
 from server.services.turn_words import BY_ITSELF, waits_because
 from server.storage import turns as stored
@@ -146,6 +147,7 @@ def seat(
     turn.place = next(number for number in range(1, len(live) + 2) if number not in taken)
     turn.stage, turn.why, turn.seated_at = READY, "", at
     turn.mhz, turn.power_mw, turn.gear = place.mhz, place.power_mw, lineup.gear[turn.pilot_id]
+    void_unless_on(session, turn.pilot_id, place.mhz)
     words = f"{lineup.callsign(turn)} has place {turn.place}: {lineup.named(turn)} at {place.power_mw:g} mW."
     turn_log.log(session, turn, who, "place given", words, at, {"worst_margin_db": place.worst_margin_db})
 
