@@ -12,6 +12,7 @@ from typing import Any
 
 from sqlmodel import Session
 
+from server.services.call_views import FlightLineNow, LineOnBoard
 from server.services.days import FormerAddress, day_with, settings_of
 from server.services.turn_views import OpenBoard, OpenFlyingNow
 from server.storage import pilots, published_plans
@@ -47,6 +48,7 @@ class Board:
     join_url          where pilots check in from their phones; None where no address is chosen for the day
     former_addresses  given up: what was printed with them is void
     open_flying       who holds which channel without heats; None while nobody flies so
+    line              what is called, what is next, and what holds for everybody
     """
 
     order: int = field(compare=False)
@@ -64,6 +66,7 @@ class Board:
     join_url: str | None
     former_addresses: tuple[FormerAddress, ...]
     open_flying: OpenBoard | None = None
+    line: LineOnBoard | None = None
 
     @property
     def join_address(self) -> str:
@@ -91,7 +94,8 @@ def board_of_day(session: Session, day: FieldDay) -> Board:
     assert day.id is not None
     present = {p.id: p.callsign for p in pilots.of_day(session, day.id, {CHECKED_IN})}
     plan = published_plans.latest(session, day.id)
-    heats = json.loads(plan.snapshot_json)["heats"] if plan else []
+    snapshot = json.loads(plan.snapshot_json) if plan else None
+    heats = snapshot["heats"] if snapshot else []
     placed = {slot["pilot_id"] for heat in heats for slot in heat["slots"]}
     return Board(
         order=Database.order(session, day.id),
@@ -109,6 +113,7 @@ def board_of_day(session: Session, day: FieldDay) -> Board:
         join_url=f"{day.base_url}/join/{day.code}" if day.base_url else None,
         former_addresses=settings_of(day).former_addresses,
         open_flying=OpenFlyingNow(session, day).board(),
+        line=FlightLineNow(session, day, snapshot).board(),
     )
 
 

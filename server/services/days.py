@@ -21,9 +21,9 @@ from server.radio.site import Site
 from server.services import day_fields, usable
 from server.services.access import DIRECTOR
 from server.services.callsigns import tidy
-from server.services.errors import InputError, NotFoundError
+from server.services.errors import InputError, NotFoundError, RefusedError
 from server.services.faults import shown
-from server.storage import days, logbook
+from server.storage import calls, days, logbook
 from server.storage.tables import FieldDay
 
 # No vowels: four random letters must not spell a word that nobody wants on a printed sheet.
@@ -112,9 +112,11 @@ def current_day(session: Session) -> FieldDay | None:
 
 
 def archive(session: Session, code: str, at: datetime) -> FieldDay:
-    """Put a day away; it stays readable. Raises NotFoundError."""
+    """Put a day away; it stays readable. Raises NotFoundError, and RefusedError while a heat is called."""
     day = day_with(session, code)
     if day.archived_at is None:
+        if calls.live(session, day.id or 0) is not None:
+            raise RefusedError("A heat is called: end it before you put the day away.")
         day.archived_at = at
         _log(session, day, "day archived", f"Archived the field day {day.name}.", {}, at)
     return day

@@ -7,7 +7,6 @@ more with that aircraft; with another one, on another channel, all the same.
 import json
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
 
 from sqlmodel import Session
 
@@ -16,8 +15,8 @@ from server.services import lineup
 from server.services.access import DIRECTOR
 from server.services.errors import OvertakenError, RefusedError
 from server.services.gear import label_at
+from server.storage import calls, logbook, pilots, published_plans
 from server.storage import down_transmitters as stored
-from server.storage import logbook, pilots, published_plans
 from server.storage.tables import DownTransmitter, FieldDay, Pilot
 
 
@@ -43,8 +42,17 @@ def grounded(session: Session, day: FieldDay) -> set[int]:
     }
 
 
-def report(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> DownTransmitter:
-    """Note that a pilot's transmitter is down and still on, on the channel it flew on last.
+def report(
+    session: Session,
+    day: FieldDay,
+    pilot: Pilot,
+    at: datetime,
+    carrier: tuple[int, float] | None = None,
+    who: str = DIRECTOR,
+) -> DownTransmitter:
+    """Note that a pilot's transmitter is down and still on.
+
+    carrier  its MHz and mW; None: what it is called with now, else the channel it flew on last
 
     Raises RefusedError where it is noted already, or the pilot has no channel that it could be on.
     """
@@ -53,8 +61,8 @@ def report(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> DownT
     if pilot.id in grounded(session, day):
         raise RefusedError(f"{pilot.callsign} is noted as down, still on already. Press Found once it is.")
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
-    slot = _last_slot(session, day, pilot.id)
-    mhz = slot["mhz"] if slot else pilot.provisional_mhz
+    carrier = carrier or _called_with(session, day, pilot.id) or _last_flown(session, day, pilot.id)
+    mhz = carrier[0] if carrier else pilot.provisional_mhz
     if flying is None or mhz is None:
         raise RefusedError(f"{pilot.callsign} has no channel yet, so nothing can be on it. Look at check-in.")
     planned = lineup.planned_pilot(day, pilot, flying, {}, {})
@@ -66,7 +74,7 @@ def report(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> DownT
             aircraft_id=flying.id,
             callsign=pilot.callsign,
             mhz=mhz,
-            power_mw=slot["power_mw"] if slot else min(planned.power_steps_mw),
+            power_mw=carrier[1] if carrier else min(planned.power_steps_mw),
             antenna=planned.antenna,
             antenna_gain_dbi=planned.gain_dbi,
             since=at,
@@ -75,11 +83,11 @@ def report(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> DownT
     channel = _channel(planned.labels, mhz)
     text = f"{pilot.callsign} is down, still on: {channel}. Others stay off it until it is found."
     facts = {"down_id": down.id, "pilot_id": pilot.id, "mhz": mhz, "power_mw": down.power_mw}
-    logbook.append(session, day.id, DIRECTOR, "down, still on", text, facts, at)
+    logbook.append(session, day.id, who, "down, still on", text, facts, at)
     return down
 
 
-def found(session: Session, day: FieldDay, down_id: int, at: datetime) -> str:
+def found(session: Session, day: FieldDay, down_id: int, at: datetime, who: str = DIRECTOR) -> str:
     """Note that a transmitter was found and is off; returns the sentence. Raises OvertakenError."""
     down = next((one for one in still_on(session, day) if one.id == down_id), None)
     if down is None:
@@ -88,19 +96,28 @@ def found(session: Session, day: FieldDay, down_id: int, at: datetime) -> str:
     session.add(down)
     session.flush()
     text = f"{down.callsign}'s transmitter is found and off: {down.mhz} MHz is clear again."
-    logbook.append(session, day.id, DIRECTOR, "down found", text, {"down_id": down.id}, at)
+    logbook.append(session, day.id, who, "down found", text, {"down_id": down.id}, at)
     return text
 
 
-def _last_slot(session: Session, day: FieldDay, pilot_id: int) -> Mapping[str, Any] | None:
-    """The pilot's slot in the last heat flown, else in the next one."""
+def _called_with(session: Session, day: FieldDay, pilot_id: int) -> tuple[int, float] | None:
+    """MHz and mW in the live call."""
+    call = calls.live(session, day.id or 0)
+    own = (
+        [slot for slot in calls.slots_of(session, call.id or 0) if slot.pilot_id == pilot_id] if call else []
+    )
+    return (own[0].mhz, own[0].power_mw) if own else None
+
+
+def _last_flown(session: Session, day: FieldDay, pilot_id: int) -> tuple[int, float] | None:
+    """MHz and mW in the last heat flown, else in the next one."""
     plan = published_plans.latest(session, day.id or 0)
     heats = json.loads(plan.snapshot_json)["heats"] if plan else []
     flown, ahead = heats[: day.flown_heats], heats[day.flown_heats :]
     own = [
         slot for heat in [*reversed(flown), *ahead] for slot in heat["slots"] if slot["pilot_id"] == pilot_id
     ]
-    return own[0] if own else None
+    return (own[0]["mhz"], own[0]["power_mw"]) if own else None
 
 
 def _channel(labels: Mapping[int, str], mhz: int) -> str:

@@ -9,8 +9,9 @@ from server.services.access import DIRECTOR
 from server.services.channel_confirmation import void_where_moved
 from server.services.drafts import DraftContent, DraftHeat
 from server.services.errors import InputError, RefusedError
+from server.services.flight_line import line_to_change
 from server.services.standings import day_id, latest_snapshot
-from server.storage import logbook
+from server.storage import calls, logbook
 from server.storage.tables import FieldDay
 
 FLOWN = "heats flown"
@@ -29,11 +30,22 @@ def next_heat(session: Session, day: FieldDay, number: int, at: datetime) -> Non
     flown = number - 1
     if day.flown_heats == flown:
         return
+    if calls.live(session, day_id(day)) is not None:
+        raise RefusedError("A heat is called: end it before you say which heat is next.")
+    if flown < day.flown_heats:
+        _count_from_now(session, day)
     before, day.flown_heats = day.flown_heats, flown
     session.flush()
     void_where_moved(session, day)
     facts = {"flown": flown, "before": before}
     logbook.append(session, day_id(day), DIRECTOR, FLOWN, _words(flown, heats), facts, at)
+
+
+def _count_from_now(session: Session, day: FieldDay) -> None:
+    """Heats that are ahead again are flown anew, whoever was in an earlier call of them."""
+    last = calls.last(session, day_id(day))
+    if last is not None and last.id is not None:
+        line_to_change(session, day).counted_from_call = last.id
 
 
 def kept(before: DraftContent, after: DraftContent, flown: int) -> DraftContent:

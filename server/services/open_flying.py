@@ -7,7 +7,7 @@ from sqlmodel import Session
 from server.services.days import can_publish
 from server.services.errors import RefusedError
 from server.services.turn_settling import settle
-from server.storage import logbook
+from server.storage import calls, logbook
 from server.storage import turns as stored
 from server.storage.tables import FieldDay, OpenFlying
 
@@ -25,12 +25,14 @@ def is_open(session: Session, day: FieldDay) -> bool:
 def open_up(session: Session, day: FieldDay, may_power_up_beside: bool, who: str, at: datetime) -> None:
     """Open, or change the rule for the pits; who was in the queue when it was closed still is.
 
-    Raises RefusedError where nothing of this day may be published.
+    Raises RefusedError where nothing of this day may be published, or a heat is called.
     """
     assert day.id is not None
     why_not = can_publish(day)
     if why_not:
         raise RefusedError(why_not)
+    if calls.live(session, day.id) is not None:
+        raise RefusedError("A heat is called: end it before pilots fly without heats.")
     row = stored.open_flying_of(session, day.id)
     if row is not None and row.is_open and row.may_power_up_beside == may_power_up_beside:
         return

@@ -1,8 +1,7 @@
 """What a pilot's own page shows: the channel, the power, when to fly, and the word for the transmitter.
 
-Calling heats is not part of this version: no heat is ever called, so between heats the word is STAY OFF and the
-director calls by voice. At open flying the pilot's turn has the word. Otherwise a transmitter is known to be on
-only where it is down and still on.
+In a called heat the pilot's place in the call has the word, at open flying the pilot's turn; between them the word
+is READY for who flies in the next heat and STAY OFF for everybody else.
 """
 
 import json
@@ -17,14 +16,16 @@ from sqlmodel import Session
 from server.radio.channels import labels_at, lookalikes
 from server.radio.errors import TuningError
 from server.radio.tuning import parse_tuning
+from server.services import call_words
+from server.services.call_views import FlightLineNow, MyCall
 from server.services.errors import NotFoundError
 from server.services.gear import label_at, tunes_of
 from server.services.margin_words import signed_db
-from server.services.transmitter_words import DOWN_STILL_ON, Word, transmitter_word
+from server.services.transmitter_words import Word, is_known_on, word_for, word_on_a_stale_page
 from server.services.turn_views import MyTurn, OpenFlyingNow
 from server.storage import days, down_transmitters, pilots, published_plans
 from server.storage.session import Database
-from server.storage.tables import NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
+from server.storage.tables import LEFT_OUT, NO_SHOW, OFF, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
 
 Standing = Literal["planned", "flown", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
 
@@ -97,6 +98,9 @@ class MySlot:
     may_ask       open flying is on, and this pilot can ask to fly
     turn          the pilot's turn at open flying; its place comes before any heat
     word          while the page is fresh, and `word_in_doubt` once it may be out of date
+    call          the pilot's place in the heat that is called; it comes before everything else
+    is_next       the pilot's heat is the next to be called
+    everybody_land  the director's reason while EVERYBODY LAND is on, else None
     """
 
     order: int = field(compare=False)
@@ -122,23 +126,39 @@ class MySlot:
     may_ask: bool = False
     turn: MyTurn | None = None
     place_tuned: Tuned | None = None
+    call: MyCall | None = None
+    called_tuned: Tuned | None = None
+    is_next: bool = False
+    everybody_land: str | None = None
 
     @property
     def tuned(self) -> Tuned | None:
-        """The channel to set: that of the place at open flying, of the next heat, or the provisional one.
-
-        While open flying is on there is none without a place: it is given with the place.
+        """The channel to set: that of the called heat, of the place at open flying, of the next heat, or the
+        provisional one. While open flying is on there is none without a place: it is given with the place.
         """
+        if self.called_tuned is not None:
+            return self.called_tuned
         if self.turn is not None or self.may_ask:
             return self.place_tuned
         return self.heats[0].tuned if self.heats else self.provisional
 
     @property
+    def is_called(self) -> bool:
+        """In the heat that is called now, and not through with it."""
+        return self.called_tuned is not None
+
+    @property
     def reason(self) -> str:
+        if self.everybody_land is not None:
+            return call_words.everybody_lands(self.everybody_land, self.word)
+        if self.call is not None and (self.is_called or not self.is_next):
+            return call_words.in_call(self.call.stage, self.word, self.call.channel_words)
         if self.turn is not None:
             return self.turn.what_next
         if self.is_down:
             return IS_DOWN
+        if self.is_next:
+            return call_words.NEXT
         if self.may_ask:
             return ASK_BELOW
         return REASONS[self.standing]
@@ -185,6 +205,7 @@ class _Reading:
                 if heat["heat"] > day.flown_heats:
                     self._heats[slot["pilot_id"]].append(_heat(heat, slot))
         self._flying = OpenFlyingNow(session, day)
+        self._line = FlightLineNow(session, day, snapshot if self._plan else None)
         self._moved_from = {
             move["callsign"]: Tuned(move["from_channel"], move["from_mhz"]) for move in snapshot["moves"]
         }
@@ -195,11 +216,9 @@ class _Reading:
         called = self._called.get(pilot.id, pilot.callsign)
         is_planned = standing == "planned"
         is_waiting = standing in ("not in the plan", "no plan yet")
-        turn = self._flying.my_turn(pilot.id)
-        is_down = pilot.id in self._down
-        known_on = is_down or (turn is not None and turn.known_on)
+        turn, call = self._flying.my_turn(pilot.id), self._line.my_call(pilot.id)
+        facts = self._line.facts(pilot.id, self._flying.facts(pilot.id), pilot.id in self._down)
         is_here = is_planned or is_waiting or standing == "flown"
-        called_now = DOWN_STILL_ON if is_down else None
         return MySlot(
             order=self._order,
             field_day_id=self._day_id,
@@ -217,13 +236,17 @@ class _Reading:
             heats=tuple(self._heats[pilot.id]) if is_planned else (),
             moved_from=self._moved_from.get(called) if is_planned else None,
             provisional=_provisional(pilot, aircraft) if is_waiting else None,
-            is_down=is_down,
-            known_on=known_on,
-            word=turn.word if turn else transmitter_word(called_now, known_on, in_doubt=False),
-            word_in_doubt=transmitter_word(None, known_on, in_doubt=True),
+            is_down=facts.is_down,
+            known_on=is_known_on(facts),
+            word=word_for(facts),
+            word_in_doubt=word_on_a_stale_page(facts),
             may_ask=turn is None and is_here and self._flying.is_open,
             turn=turn,
             place_tuned=_place_tuned(turn) if turn else None,
+            call=call,
+            called_tuned=_called_tuned(call) if call else None,
+            is_next=facts.is_next,
+            everybody_land=self._line.everybody_land,
         )
 
     def _standing(self, pilot: Pilot) -> Standing:
@@ -263,6 +286,13 @@ def _place_tuned(turn: MyTurn) -> Tuned | None:
     if turn.mhz is None:
         return None
     return Tuned(turn.label, turn.mhz, _similar(turn.mhz))
+
+
+def _called_tuned(call: MyCall) -> Tuned | None:
+    """What the call says, whatever was published since; nothing more once the pilot is through with it."""
+    if call.stage in (OFF, LEFT_OUT):
+        return None
+    return Tuned(call.label, call.mhz, _similar(call.mhz))
 
 
 def _provisional(pilot: Pilot, aircraft: list[Aircraft]) -> Tuned | None:

@@ -11,6 +11,8 @@ from sqlmodel import Session
 from server.allocator.open_flying import Place, Up, Waiting, disturbed_by, do_fit, serve
 from server.services import days, turn_log
 from server.services.channel_confirmation import void_unless_on
+from server.services.flight_line import line_of
+from server.services.flight_states import ALARM_FIRST, WALKERS_FIRST
 from server.services.turn_lineup import TurnLineup, turn_lineup
 from server.services.turn_words import BY_ITSELF, waits_because
 from server.storage import turns as stored
@@ -39,6 +41,7 @@ class _Settling:
         self._session, self._day, self._at, self._live = session, day, at, live
         self._lineup: TurnLineup = turn_lineup(session, day, live)
         self._open_flying: OpenFlying | None = stored.open_flying_of(session, day.id)
+        self._line = line_of(session, day)
 
     def run(self) -> None:
         self._end_of_those_who_left()
@@ -106,6 +109,10 @@ class _Settling:
 
     def _why_not_on(self, turn: Turn) -> str:
         assert self._open_flying is not None
+        if self._line.everybody_land_at is not None:
+            return ALARM_FIRST
+        if self._line.walkers_since is not None:
+            return WALKERS_FIRST
         on = [self._lineup.up_of(one) for one in self._live if one.stage not in (WAITING, READY)]
         if not on:
             return ""

@@ -1,6 +1,6 @@
 """Open flying as people see it: the public board, a pilot's own page, and the desk."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from sqlmodel import Session
@@ -8,9 +8,10 @@ from sqlmodel import Session
 from server.allocator.open_flying import margins
 from server.radio.grade import grade_word, picture_grade
 from server.services.days import can_publish
-from server.services.transmitter_words import Word
+from server.services.flight_line import line_of
+from server.services.transmitter_words import Facts, Word, word_for
 from server.services.turn_lineup import TurnLineup, turn_lineup
-from server.services.turn_words import is_known_on, ordinal, what_next, word_of
+from server.services.turn_words import facts_of, is_known_on, ordinal, what_next
 from server.storage import pilots
 from server.storage import turns as stored
 from server.storage.session import Database
@@ -167,6 +168,7 @@ class OpenFlyingNow:
         self._session, self._day = session, day
         row: OpenFlying | None = stored.open_flying_of(session, day.id)
         self._row = row
+        self._line = line_of(session, day)
         self.is_open = row is not None and row.is_open and day.archived_at is None
         self._live = stored.live(session, day.id) if row is not None else []
         self._queue = [turn for turn in self._live if turn.stage == WAITING]
@@ -187,7 +189,7 @@ class OpenFlyingNow:
         if turn is None:
             return None
         assert turn.id is not None
-        in_doubt, is_here = self._field.is_in_doubt(turn), self._field.is_here(turn)
+        in_doubt = self._field.is_in_doubt(turn)
         named = self._field.named(turn) if turn.mhz is not None else ""
         return MyTurn(
             turn_id=turn.id,
@@ -199,7 +201,7 @@ class OpenFlyingNow:
             label=self._field.label(turn) if turn.mhz is not None else None,
             word=self._word(turn),
             known_on=is_known_on(turn),
-            what_next=what_next(turn, self.is_open, is_here, in_doubt, named, self._in_queue(turn)),
+            what_next=what_next(turn, self._word(turn), self.is_open, in_doubt, named, self._in_queue(turn)),
             waiting=len(self._queue),
             is_nudged=turn.nudged_at is not None,
             acts=self._pilots_acts(turn, in_doubt),
@@ -236,8 +238,22 @@ class OpenFlyingNow:
         open_places = self._day.aircraft if self.is_open else 0
         return range(1, max([open_places, *(turn.place or 0 for turn in self._seated)]) + 1)
 
+    def facts(self, pilot_id: int) -> Facts | None:
+        """What the word for this pilot hangs on at open flying; None without a turn."""
+        turn = self._by_pilot.get(pilot_id)
+        if turn is None:
+            return None
+        return facts_of(turn, self.is_open, self._field.is_here(turn), self._field.is_in_doubt(turn))
+
     def _word(self, turn: Turn) -> Word:
-        return word_of(turn, self.is_open, self._field.is_here(turn), self._field.is_in_doubt(turn))
+        facts = facts_of(turn, self.is_open, self._field.is_here(turn), self._field.is_in_doubt(turn))
+        return word_for(
+            replace(
+                facts,
+                everybody_land=self._line.everybody_land_at is not None,
+                walkers=self._line.walkers_since is not None,
+            )
+        )
 
     def _board_place(self, turn: Turn) -> BoardPlace:
         assert turn.mhz is not None

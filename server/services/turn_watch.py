@@ -1,16 +1,17 @@
-"""What nobody presses a button for: nudges in time, and places that a changed roster or site frees."""
+"""What nobody presses a button for: nudges in time, and what a changed roster or site does to places and calls."""
 
 from datetime import datetime
 
+from server.services import call_settling
 from server.services.live import Hub, announce
 from server.services.turn_settling import is_nudge_due, settle
-from server.storage import days
+from server.storage import calls, days
 from server.storage import turns as stored
 from server.storage.session import Database
 
 
 class TurnWatch:
-    """Looks at the days with turns; a look that finds nothing new reads a few rows and writes nothing."""
+    """Looks at the days with turns or a call; a look that finds nothing new writes nothing."""
 
     def __init__(self, database: Database, hub: Hub) -> None:
         self._database, self._hub = database, hub
@@ -24,6 +25,7 @@ class TurnWatch:
                 if day is None:
                     continue
                 settle(session, day, at)
+                call_settling.settle(session, day, at)
                 self._settled[field_day_id] = Database.order(session, field_day_id)
             announce(self._database, self._hub, field_day_id)
 
@@ -31,7 +33,7 @@ class TurnWatch:
         with self._database.read() as session:
             return [
                 one
-                for one in stored.days_with_turns(session)
+                for one in sorted({*stored.days_with_turns(session), *calls.days_with_a_call(session)})
                 if self._settled.get(one) != Database.order(session, one)
                 or any(is_nudge_due(turn, at) for turn in stored.live(session, one))
             ]

@@ -2,14 +2,13 @@
 
 from server.allocator.open_flying import Wait, Why
 from server.services.transmitter_words import (
-    DOWN_STILL_ON,
+    DISARM_THEN_POWER_OFF,
     FLY,
     LAND,
     POWER_UP,
-    READY,
     STAY_OFF,
+    Facts,
     Word,
-    transmitter_word,
 )
 from server.storage import tables
 from server.storage.tables import Turn
@@ -17,34 +16,24 @@ from server.storage.tables import Turn
 BY_ITSELF = "bandstand"
 """Who it was, for the logbook, where nobody pressed anything."""
 
-_CALLED: dict[str, Word] = {
-    tables.WAITING: STAY_OFF,
-    tables.READY: READY,
-    tables.POWER_UP: POWER_UP,
-    tables.FLYING: FLY,
-    tables.LANDING: LAND,
-    tables.DOWN: DOWN_STILL_ON,
-}
-
 
 def is_known_on(turn: Turn) -> bool:
     return turn.picture_at is not None
 
 
-def word_of(turn: Turn, is_open: bool, is_here: bool, in_doubt: bool) -> Word:
-    """The word for the transmitter of a pilot with a turn.
+def facts_of(turn: Turn, is_open: bool, is_here: bool, in_doubt: bool) -> Facts:
+    """What the word of a pilot with a turn hangs on, as far as open flying knows it.
 
     is_open   open flying is on; when it is closed, everybody lands
     is_here   the pilot is on the roster still
     in_doubt  the gear or the channel changed since the place was given
     """
-    called = _CALLED[turn.stage]
-    if turn.stage == tables.DOWN:
-        return called
-    if called == LAND or (called != STAY_OFF and not (is_open and is_here)):
-        # Who is not known to be on is not to take off any more.
-        return LAND if is_known_on(turn) else STAY_OFF
-    return transmitter_word(called, is_known_on(turn), in_doubt)
+    return Facts(
+        turn=turn.stage,
+        turn_was_on=is_known_on(turn),
+        is_called_off=not (is_open and is_here),
+        in_doubt=in_doubt,
+    )
 
 
 def waits_because(callsign: str, wait: Wait) -> str:
@@ -62,13 +51,12 @@ def waits_because(callsign: str, wait: Wait) -> str:
     }[wait.why]
 
 
-def what_next(turn: Turn, is_open: bool, is_here: bool, in_doubt: bool, named: str, queue: str) -> str:
+def what_next(turn: Turn, word: Word, is_open: bool, in_doubt: bool, named: str, queue: str) -> str:
     """What the pilot does now, after the word, as one or two sentences.
 
     named   the channel as the pilot knows it; empty in the queue
     queue   where in the queue, as a sentence; empty with a place
     """
-    word = word_of(turn, is_open, is_here, in_doubt)
     if turn.stage == tables.WAITING:
         return (
             f"{queue} {turn.why}" if is_open else f"{queue} Open flying is closed; you keep this place in it."
@@ -77,6 +65,8 @@ def what_next(turn: Turn, is_open: bool, is_here: bool, in_doubt: bool, named: s
         return "Others keep off your channel. Found and powered off? Press the button."
     if word == LAND:
         return "Fly home and land. Then disarm, power off, and press the button."
+    if word == DISARM_THEN_POWER_OFF:
+        return "You are called back. In the air? Fly home first. Off already? Press the button."
     if word == STAY_OFF and not in_doubt:
         return "You are called back. Is the transmitter on? Power off, then press the button."
     if in_doubt:
@@ -87,6 +77,8 @@ def what_next(turn: Turn, is_open: bool, is_here: bool, in_doubt: bool, named: s
         return "The place is yours until you land. Then disarm, power off, and press the button."
     if word == POWER_UP:
         return f"Power up on {named}. Look at the picture, then press the button."
+    if turn.stage == tables.POWER_UP:
+        return "Walkers are on the field: do not power up. On already? Leave the motors disarmed and wait."
     if turn.confirmed_at is None:
         return f"The place is yours. Set the transmitter to {named}, then press the button. Do not power yet."
     return turn.why or "Do not power yet."

@@ -12,6 +12,8 @@ from sqlmodel import Session
 from server.allocator.open_flying import Place, do_fit, offer
 from server.services import lineup, open_flying, provisional
 from server.services.errors import NotFoundError, OvertakenError, RefusedError
+from server.services.flight_line import line_of
+from server.services.flight_states import ALARM_FIRST, WALKERS_FIRST
 from server.services.joins import PILOT
 from server.services.turn_lineup import TurnLineup, turn_lineup
 from server.services.turn_log import log
@@ -98,6 +100,9 @@ def act(session: Session, day: FieldDay, turn: Turn, seen: str, name: str, who: 
         raise OvertakenError(
             f"{callsign}'s turn changed since this page was loaded. Look at it and press again."
         )
+    refused = _why_not_now(session, day, name)
+    if refused:
+        raise RefusedError(refused)
     stages, do = ACTS[name]
     if turn.stage not in stages:
         raise RefusedError(f"{callsign}'s turn is not at that point: look at the page as it is now.")
@@ -236,6 +241,16 @@ ACTS: dict[str, tuple[tuple[str, ...], Act]] = {
 
 PILOTS_ACTS = ("set", "clear", "off")
 """Those that a pilot may do alone, from the own phone."""
+
+
+def _why_not_now(session: Session, day: FieldDay, name: str) -> str:
+    """What holds for the whole line, against what sends a pilot up."""
+    line = line_of(session, day)
+    if name in ("up", "clear", "fly-on", "seat") and line.everybody_land_at is not None:
+        return ALARM_FIRST
+    if name in ("up", "clear", "fly-on") and line.walkers_since is not None:
+        return WALKERS_FIRST
+    return ""
 
 
 def _check_day(day: FieldDay) -> None:

@@ -93,7 +93,7 @@ def test_its_pilot_is_told_so_in_the_word_for_it(session):
     pages = {page.callsign: page for page in slots_of_day(session, day)}
     assert (pages["Otter"].word, pages["Otter"].word_in_doubt) == ("DOWN, STILL ON", "ASK THE DIRECTOR")
     assert pages["Otter"].reason.startswith("Your transmitter is down and still on.")
-    assert pages["Wren"].word == "STAY OFF"
+    assert (pages["Wren"].word, pages["Rook"].word) == ("READY", "STAY OFF")
 
 
 def test_once_found_nobody_hears_it_any_more(session):

@@ -382,10 +382,10 @@ def test_who_is_called_to_land_keeps_the_place_until_the_transmitter_is_off(sess
     assert turn.ended_how == "landed and powered off"
 
 
-def test_who_is_called_back_before_the_picture_was_clear_stays_off(session, day):
+def test_who_is_called_back_before_the_picture_was_clear_may_be_on_and_powers_off(session, day):
     turn = press(session, day, ask(session, day, "Wren"), "set")
     press(session, day, turn, "land")
-    assert shown(session, day, turn).word == "STAY OFF"
+    assert shown(session, day, turn).word == "DISARM THEN POWER OFF"
     assert press(session, day, turn, "fly-on").stage == "power up"
 
 

@@ -42,11 +42,14 @@ def test_it_shows_all_heats_of_the_pilot_the_next_first(session, day, wren):
     assert slot.provisional is None
 
 
-def test_no_heat_is_called_so_every_transmitter_stays_off(session, day, wren):
-    publish(session, day, [[(wren, "F4")]])
-    slot = slot_of(session, wren)
-    assert (slot.word, slot.word_in_doubt, slot.known_on) == ("STAY OFF", "STAY OFF", False)
-    assert slot.reason == "Not called yet. The director's voice outranks this screen."
+def test_before_any_call_the_next_heat_is_ready_and_everybody_else_stays_off(session, day, wren):
+    otter = make_pilot(session, day, "Otter")
+    publish(session, day, [[(otter, "F4")], [(wren, "F4")]])
+    first, second = slot_of(session, otter), slot_of(session, wren)
+    assert (first.word, first.word_in_doubt, first.known_on) == ("READY", "STAY OFF", False)
+    assert first.reason == "Your heat is next. Set the channel, do not power until you are called."
+    assert (second.word, second.word_in_doubt, second.known_on) == ("STAY OFF", "STAY OFF", False)
+    assert second.reason == "Not called yet. The director's voice outranks this screen."
 
 
 def test_it_warns_of_channels_that_look_right_on_the_bench(session, day, wren):

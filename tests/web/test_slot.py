@@ -37,14 +37,14 @@ def test_channel_and_mhz_are_one_figure_of_one_size(client, wren):
     assert "5880" in figure[0]
 
 
-def test_the_word_is_stay_off_both_fresh_and_in_doubt(client, wren):
+def test_the_word_of_who_is_next_is_ready_while_fresh_and_stay_off_in_doubt(client, wren):
     page = client.get("/slot/secret").text
     fresh, doubt = (
         re.search(rf'class="{one}".*?<span>([A-Z ]+)</span>(.*?)</p>', page, re.S)
         for one in ("when-live", "when-stale")
     )
-    assert fresh[1] == doubt[1] == "STAY OFF"
-    assert "Not called yet" in fresh[2]
+    assert (fresh[1], doubt[1]) == ("READY", "STAY OFF")
+    assert "Your heat is next" in fresh[2]
     assert "may be out of date since" in doubt[2]
     assert 'data-known-on="no"' in page
 

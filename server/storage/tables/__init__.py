@@ -5,10 +5,37 @@ Columns that end in `_json` hold JSON as text, so that a snapshot is read back e
 
 from server.storage.tables.aircraft import VIDEO_KINDS, Aircraft
 from server.storage.tables.bench_tick import BENCH_ITEMS, OF_THE_VIDEO, BenchTick
+from server.storage.tables.clearance import (
+    BENCH_CHECK,
+    CLEARANCE_PLACES,
+    CLEARANCE_REASONS,
+    CLEARANCE_STAGES,
+    CLEARED,
+    ON,
+    PICTURE_CHECK,
+    PILOT_LINE,
+    PITS,
+    RETUNE,
+    SET_UP,
+    Clearance,
+)
 from server.storage.tables.director import DirectorSecret, DirectorSession, FailedSignIn
 from server.storage.tables.down_transmitter import DownTransmitter
 from server.storage.tables.draft import Draft
 from server.storage.tables.field_day import FieldDay
+from server.storage.tables.flight_line import (
+    CALL_SLOT_STAGES,
+    CALL_STAGES,
+    LANDED,
+    LEFT_OUT,
+    OFF,
+    OVER,
+    PICTURE_CLEAR,
+    POWERING_UP,
+    Call,
+    CallSlot,
+    FlightLine,
+)
 from server.storage.tables.logbook_entry import LogbookEntry
 from server.storage.tables.open_flying import (
     DOWN,
@@ -32,19 +59,38 @@ from server.storage.tables.pilot import CHECKED_IN, NO_SHOW, PILOT_STATES, WITHD
 from server.storage.tables.published_plan import PublishedPlan
 
 __all__ = [
+    "BENCH_CHECK",
     "BENCH_ITEMS",
+    "CALL_SLOT_STAGES",
+    "CALL_STAGES",
     "CHANNEL_IN_DOUBT",
     "CHANNEL_RIGHT",
     "CHANNEL_WRONG",
     "CHECKED_IN",
+    "CLEARANCE_PLACES",
+    "CLEARANCE_REASONS",
+    "CLEARANCE_STAGES",
+    "CLEARED",
     "DOWN",
     "FLYING",
+    "LANDED",
     "LANDING",
+    "LEFT_OUT",
     "NO_SHOW",
+    "OFF",
     "OF_THE_VIDEO",
+    "ON",
+    "OVER",
+    "PICTURE_CHECK",
+    "PICTURE_CLEAR",
+    "PILOT_LINE",
     "PILOT_STATES",
+    "PITS",
+    "POWERING_UP",
     "POWER_UP",
     "READY",
+    "RETUNE",
+    "SET_UP",
     "TURN_STAGES",
     "VERDICTS",
     "VIDEO_KINDS",
@@ -52,12 +98,16 @@ __all__ = [
     "WITHDRAWN",
     "Aircraft",
     "BenchTick",
+    "Call",
+    "CallSlot",
+    "Clearance",
     "DirectorSecret",
     "DirectorSession",
     "DownTransmitter",
     "Draft",
     "FailedSignIn",
     "FieldDay",
+    "FlightLine",
     "LogbookEntry",
     "OpenFlying",
     "PictureCheck",

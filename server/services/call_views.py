@@ -1,0 +1,187 @@
+"""The flight line as people see it: what a pilot's own page and the public board show of the call."""
+
+from dataclasses import dataclass, replace
+
+from sqlmodel import Session
+
+from server.services import call_lineup, call_slots, flight_states
+from server.services.call_steps import named
+from server.services.flight_line import line_of
+from server.services.flight_states import PILOT_MOVES
+from server.services.snapshots import Snapshot
+from server.services.transmitter_words import Facts, Word, word_for
+from server.storage import calls, clearances, pilots, turns
+from server.storage.tables import CHECKED_IN, LEFT_OUT, OFF, WAITING, Call, CallSlot, FieldDay
+
+
+@dataclass(frozen=True)
+class MyCall:
+    """A pilot's own place in the live call.
+
+    seen      to be sent with each press
+    named     the heat as it is called out
+    position  in the order of powering up, of so many
+    acts      what the own phone may do now, of `call_slots.PILOTS_ACTS`
+    """
+
+    slot_id: int
+    seen: str
+    stage: str
+    named: str
+    heat: int
+    position: int
+    of: int
+    mhz: int
+    label: str | None
+    power_mw: float
+    acts: tuple[str, ...]
+
+    @property
+    def channel_words(self) -> str:
+        return f"{self.label or ''} {self.mhz} MHz".strip()
+
+
+@dataclass(frozen=True)
+class LinePilot:
+    """One pilot of the heat that is up or next; the word is what the pilot's own phone says."""
+
+    callsign: str
+    channel: str | None
+    mhz: int
+    power_mw: float
+    heat: int
+    word: Word
+    stage: str = ""
+
+
+@dataclass(frozen=True)
+class LineOnBoard:
+    """What everybody may know of the flight line.
+
+    everybody_land  the reason while EVERYBODY LAND is on, else None
+    now_named       the heat that is up, "Heat 4"; empty while none is called; `stage` is the call's
+    now, upcoming   its pilots, in the order of powering up, and those of the next heat
+    """
+
+    everybody_land: str | None
+    walkers: bool
+    now_named: str
+    stage: str
+    now: tuple[LinePilot, ...]
+    next_heat: int | None
+    upcoming: tuple[LinePilot, ...]
+
+
+class FlightLineNow:
+    """One moment of a day's flight line."""
+
+    def __init__(self, session: Session, day: FieldDay, snapshot: Snapshot | None) -> None:
+        assert day.id is not None
+        self._snapshot = snapshot
+        self.line = line_of(session, day)
+        self.call: Call | None = calls.live(session, day.id)
+        self.slots: list[CallSlot] = calls.slots_of(session, self.call.id or 0) if self.call else []
+        self._by_pilot = {slot.pilot_id: slot for slot in self.slots}
+        self._clearances = {one.pilot_id: one.stage for one in clearances.live(session, day.id)}
+        self._here = {pilot.id for pilot in pilots.of_day(session, day.id, [CHECKED_IN])}
+        self.next = None if snapshot is None else call_lineup.next_heat(session, day, snapshot, self.slots)
+        if day.archived_at is not None or _is_open_flying(session, day.id):
+            self.next = None
+
+    @property
+    def everybody_land(self) -> str | None:
+        """The reason, while EVERYBODY LAND is on."""
+        return self.line.everybody_land_reason if self.line.everybody_land_at is not None else None
+
+    def is_next(self, pilot_id: int) -> bool:
+        return self.next is not None and pilot_id in self.next[1] and pilot_id in self._here
+
+    def facts(self, pilot_id: int, at_open_flying: Facts | None = None, is_down: bool = False) -> Facts:
+        """Everything that the word for this pilot's transmitter hangs on."""
+        slot = self._by_pilot.get(pilot_id)
+        facts = at_open_flying or Facts()
+        is_in_call = slot is not None and slot.stage not in (OFF, LEFT_OUT)
+        if is_in_call or (facts.turn == WAITING and facts.is_called_off):
+            facts = Facts()  # a place in a queue that is closed says nothing to who is called
+        return replace(
+            facts,
+            everybody_land=self.line.everybody_land_at is not None,
+            walkers=self.line.walkers_since is not None,
+            call=slot.stage if slot else None,
+            clearance=self._clearances.get(pilot_id),
+            is_down=is_down,
+            is_next=self.is_next(pilot_id),
+            is_called_off=facts.is_called_off or pilot_id not in self._here,
+        )
+
+    def my_call(self, pilot_id: int) -> MyCall | None:
+        slot = self._by_pilot.get(pilot_id)
+        if slot is None or self.call is None:
+            return None
+        assert slot.id is not None
+        return MyCall(
+            slot_id=slot.id,
+            seen=slot.seen,
+            stage=slot.stage,
+            named=named(self.call),
+            heat=slot.heat,
+            position=slot.position,
+            of=len(self.slots),
+            mhz=slot.mhz,
+            label=slot.channel,
+            power_mw=slot.power_mw,
+            acts=tuple(act for act in call_slots.PILOTS_ACTS if self._may(slot, act)),
+        )
+
+    def board(self) -> LineOnBoard:
+        now = tuple(
+            LinePilot(
+                slot.callsign,
+                slot.channel,
+                slot.mhz,
+                slot.power_mw,
+                slot.heat,
+                word_for(self.facts(slot.pilot_id)),
+                slot.stage,
+            )
+            for slot in self.slots
+        )
+        return LineOnBoard(
+            everybody_land=self.everybody_land,
+            walkers=self.line.walkers_since is not None,
+            now_named=named(self.call) if self.call else "",
+            stage=self.call.stage if self.call else "",
+            now=now,
+            next_heat=self.next[0] if self.next else None,
+            upcoming=self._upcoming(),
+        )
+
+    def _upcoming(self) -> tuple[LinePilot, ...]:
+        if self.next is None or self._snapshot is None:
+            return ()
+        number, crew = self.next
+        heat = next(one for one in self._snapshot["heats"] if one["heat"] == number)
+        return tuple(
+            LinePilot(
+                slot["callsign"],
+                slot["channel"],
+                slot["mhz"],
+                slot["power_mw"],
+                number,
+                word_for(self.facts(slot["pilot_id"])),
+            )
+            for slot in heat["slots"]
+            if slot["pilot_id"] in crew and slot["pilot_id"] in self._here
+        )
+
+    def _may(self, slot: CallSlot, act: str) -> bool:
+        assert self.call is not None
+        if self.line.everybody_land_at is not None and act == flight_states.PICTURE_IS_CLEAR:
+            return False
+        return act in PILOT_MOVES[slot.stage]
+
+
+def _is_open_flying(session: Session, field_day_id: int) -> bool:
+    """Nobody is next in a heat while pilots fly without heats."""
+    row = turns.open_flying_of(session, field_day_id)
+    return row is not None and row.is_open

@@ -1,0 +1,227 @@
+"""Calling heats: call, release, land, stop, end, and what takes each back.
+
+Every act is one transaction with its row in the logbook, and repeats what its page showed: of two people who press
+at once the second is told what the first did.
+"""
+
+from collections.abc import Collection, Sequence
+from datetime import datetime
+
+from sqlmodel import Session
+
+from server.services import call_lineup, call_settling, flight_states, open_flying
+from server.services.call_lineup import Lineup
+from server.services.call_steps import ACTS, named
+from server.services.errors import InputError, OvertakenError, RefusedError
+from server.services.flight_line import (
+    MOST_WORDS,
+    check_open,
+    line_of,
+    log,
+    remember,
+)
+from server.services.flight_states import ALARM_FIRST, why_not
+from server.storage import calls as stored
+from server.storage import turns
+from server.storage.tables import (
+    DOWN,
+    LEFT_OUT,
+    OVER,
+    WAITING,
+    Call,
+    CallSlot,
+    FieldDay,
+)
+
+NO_PLAN = "No plan is published, so there is no heat to call. Publish one first."
+
+
+def seen_of(session: Session, day: FieldDay) -> str:
+    """What a form for the whole line repeats, so that of two presses at once the second changes nothing."""
+    assert day.id is not None
+    last = stored.last(session, day.id)
+    if last is not None and last.stage != OVER:
+        return last.seen
+    return f"after {last.id if last else 0} flown {day.flown_heats}"
+
+
+def call(
+    session: Session,
+    day: FieldDay,
+    heats: Sequence[int],
+    seen: str,
+    who: str,
+    at: datetime,
+    *,
+    only: Collection[int] | None = None,
+    override: str = "",
+) -> Call:
+    """Call a heat, a part of one, or several together; the first in the order may power up at once.
+
+    only      pilots, by id, to whom the call is limited; None: everybody who is not through with these heats
+    override  the director's words for calling it although pilots are blocked; they go to the logbook
+
+    Raises InputError for heats that are not there, RefusedError, and OvertakenError where `seen` does not hold.
+    """
+    assert day.id is not None
+    if seen_of(session, day) != seen:
+        raise OvertakenError(_who_was_faster(session, day))
+    _check_may_call(session, day)
+    snapshot = call_lineup.published_plan(session, day)
+    if snapshot is None:
+        raise RefusedError(NO_PLAN)
+    numbers = sorted(set(heats))
+    last = len(snapshot["heats"])
+    if not numbers or not all(1 <= one <= last for one in numbers):
+        raise InputError({"heats": f"Plan {snapshot['number']} has heats 1 to {last}. Choose from them."})
+    lineup = call_lineup.lineup_of(session, day, snapshot, numbers, only)
+    _check_lineup(day, lineup, override)
+    words = " ".join(override.split())[:MOST_WORDS]
+    made = Call(
+        field_day_id=day.id, plan_number=lineup.plan_number, heats=numbers, reason=words, called_at=at
+    )
+    stored.add(session, made, _slots_of(lineup, at))
+    facts = {"call_id": made.id, "heats": numbers, "plan": lineup.plan_number, "blocked": lineup.blocked}
+    text = f"{named(made)} is called: {read_out(lineup)}"
+    if words and lineup.blocked:
+        text += f" Overridden: {words}"
+    log(session, day, who, "heat called", text, facts, at)
+    remember(session, day, {"words": "Undo the call", "call": flight_states.STOP})
+    call_settling.settle(session, day, at)
+    return made
+
+
+def act(
+    session: Session,
+    day: FieldDay,
+    event: str,
+    seen: str,
+    who: str,
+    at: datetime,
+    *,
+    reason: str = "",
+    counts: bool = True,
+) -> Call:
+    """Do one of ACTS to the latest call, then what follows from it.
+
+    reason  why it is stopped, where it is
+    counts  whether a stopped heat counts as flown; one that was never released does not
+
+    Raises OvertakenError where the call moved on since, RefusedError where it is not the time for it.
+    """
+    assert day.id is not None
+    check_open(day)
+    one = stored.last(session, day.id)
+    if one is None or one.id is None or event not in ACTS:
+        raise RefusedError("No heat is called.")
+    if one.seen != seen:
+        raise OvertakenError(_who_was_faster(session, day))
+    slots = stored.slots_of(session, one.id)
+    refused = why_not(event, call_settling.line_state(session, day, one, slots))
+    if refused:
+        raise RefusedError(refused)
+    one.reason = " ".join(reason.split())[:MOST_WORDS] or one.reason
+    ACTS[event](session, day, one, slots, who, at)
+    if event == flight_states.STOP:
+        one.counts = counts and one.released_at is not None
+    call_settling.settle(session, day, at)
+    return one
+
+
+def set_counts(session: Session, day: FieldDay, counts: bool, seen: str, who: str, at: datetime) -> None:
+    """Say whether the heat that is landing counts as flown. Raises OvertakenError or RefusedError."""
+    assert day.id is not None
+    one = stored.live(session, day.id)
+    if one is None or one.seen != seen:
+        raise OvertakenError(_who_was_faster(session, day))
+    if one.released_at is None:
+        raise RefusedError("Nobody was released in this heat, so it does not count as flown.")
+    if one.counts != counts:
+        one.counts = counts
+        text = f"{named(one)} {'counts' if counts else 'does not count'} as flown."
+        log(
+            session,
+            day,
+            who,
+            "counts as flown" if counts else "does not count",
+            text,
+            {"call_id": one.id},
+            at,
+        )
+
+
+def read_out(lineup: Lineup) -> str:
+    """The line to read out, behind the name of the heat."""
+    seats = lineup.flying
+    pilots = ", ".join(f"{seat.callsign} {seat.named}" for seat in seats)
+    if len(seats) == 1:
+        return f"{pilots}; power up."
+    return f"{pilots}; power up one at a time, {seats[0].callsign} first."
+
+
+def _check_may_call(session: Session, day: FieldDay) -> None:
+    assert day.id is not None
+    check_open(day)
+    if line_of(session, day).everybody_land_at is not None:
+        raise RefusedError(ALARM_FIRST)
+    live = stored.live(session, day.id)
+    if live is not None:
+        raise RefusedError(f"{named(live)} is up: end it before you call another.")
+    if open_flying.is_open(session, day):
+        raise RefusedError(
+            "Open flying is on: close it, and wait until everybody is down, before a heat is called."
+        )
+    held = [turn for turn in turns.live(session, day.id) if turn.stage not in (WAITING, DOWN)]
+    if held:
+        raise RefusedError(
+            f"{len(held)} still hold a place at open flying: wait until they are down, or note them as off there."
+        )
+
+
+def _check_lineup(day: FieldDay, lineup: Lineup, override: str) -> None:
+    heats = " and ".join(str(number) for number in lineup.heats)
+    if not lineup.flying:
+        raise RefusedError(f"Nobody of heat {heats} is here to fly. Choose another heat.")
+    twice = [
+        seat.callsign
+        for seat in lineup.flying
+        if [one.pilot_id for one in lineup.seats].count(seat.pilot_id) > 1
+    ]
+    if twice:
+        raise RefusedError(
+            f"{twice[0]} flies in more than one of heats {heats}: call them one after the other."
+        )
+    if len(lineup.flying) > day.aircraft:
+        raise RefusedError(
+            f"{len(lineup.flying)} would be up, and the day allows {day.aircraft} at once: leave some out."
+        )
+    if lineup.blocked and not override.strip():
+        raise RefusedError(
+            f"{' '.join(lineup.blocked)} Leave them out, look at what the day's changes cost, or override "
+            "it in words."
+        )
+
+
+def _slots_of(lineup: Lineup, at: datetime) -> list[CallSlot]:
+    return [
+        CallSlot(
+            call_id=0,
+            pilot_id=seat.pilot_id,
+            callsign=seat.callsign,
+            heat=seat.heat,
+            position=position,
+            mhz=seat.mhz,
+            channel=seat.channel,
+            power_mw=seat.power_mw,
+            margin_db=seat.margin_db,
+            stage=LEFT_OUT if seat.absent else WAITING,
+            changed_at=at,
+        )
+        for position, seat in enumerate(lineup.seats, start=1)
+    ]
+
+
+def _who_was_faster(session: Session, day: FieldDay) -> str:
+    last = stored.last(session, day.id or 0)
+    now = f"{named(last)} {flight_states.CALL_IS[last.stage]} now" if last else "No heat is called now"
+    return f"Somebody was faster: {now}. Look at the page and press again."

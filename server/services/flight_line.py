@@ -1,0 +1,169 @@
+"""What holds for everybody of a day at the flight line: EVERYBODY LAND, walkers on the field, hours of the day."""
+
+import json
+import re
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session
+
+from server.services import flight_states
+from server.services.errors import InputError, RefusedError
+from server.services.flight_states import pilot_after
+from server.storage import calls, logbook, turns
+from server.storage.tables import FLYING, LANDING, OVER, POWER_UP, Call, CallSlot, FieldDay, FlightLine
+
+NO_REASON = "The director calls everybody down."
+MOST_WORDS = 200
+
+_HOUR = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
+
+
+def line_of(session: Session, day: FieldDay) -> FlightLine:
+    """The day's row to read: one with nothing set, which is stored nowhere, before its first use."""
+    assert day.id is not None
+    return calls.line_of(session, day.id) or FlightLine(field_day_id=day.id)
+
+
+def line_to_change(session: Session, day: FieldDay) -> FlightLine:
+    """The day's row, made at its first use."""
+    assert day.id is not None
+    return calls.line_of(session, day.id) or calls.add_line(session, FlightLine(field_day_id=day.id))
+
+
+def check_open(day: FieldDay) -> None:
+    """Raises RefusedError for a day that was put away."""
+    if day.archived_at is not None:
+        raise RefusedError("This field day is archived: bring it back first.")
+
+
+def everybody_land(session: Session, day: FieldDay, reason: str, who: str, at: datetime) -> None:
+    """EVERYBODY LAND, at once: who flies lands, whoever may be on disarms and powers off, nobody is called.
+
+    What was called or given stays with the pilots on their way out: lifting it sends nobody up again. A second
+    press gives it another reason, or changes nothing. It works on an archived day too.
+    """
+    line = line_to_change(session, day)
+    reason = _words(reason)
+    if line.everybody_land_at is not None and reason in ("", line.everybody_land_reason):
+        return
+    is_new = line.everybody_land_at is None
+    line.everybody_land_at = line.everybody_land_at or at
+    line.everybody_land_reason, line.everybody_land_who = reason or NO_REASON, who
+    line.last_step_json = ""
+    moved = {**_land_call(session, day, at), **_land_turns(session, day)} if is_new else {}
+    text = f"EVERYBODY LAND. {line.everybody_land_reason}"
+    log(session, day, who, "everybody land", text, {"reason": reason, "moved": moved}, at)
+
+
+def lift(session: Session, day: FieldDay, who: str, at: datetime) -> None:
+    """Let the day go on: nobody flies by this alone. A second press changes nothing."""
+    line = line_to_change(session, day)
+    if line.everybody_land_at is None:
+        return
+    since = line.everybody_land_at
+    line.everybody_land_at, line.everybody_land_reason, line.everybody_land_who = None, "", ""
+    facts = {"since": since.isoformat(timespec="seconds")}
+    log(session, day, who, "everybody land lifted", "EVERYBODY LAND is lifted: the day goes on.", facts, at)
+
+
+def set_walkers(session: Session, day: FieldDay, are_there: bool, who: str, at: datetime) -> None:
+    """Say that people walk on the field, or that it is clear again. A second press changes nothing."""
+    check_open(day)
+    line = line_to_change(session, day)
+    if (line.walkers_since is not None) == are_there:
+        return
+    line.walkers_since = at if are_there else None
+    line.last_step_json = ""
+    text = "Walkers on the field: nobody powers up." if are_there else "The field is clear of walkers."
+    log(session, day, who, "walkers on the field" if are_there else "field clear", text, {}, at)
+
+
+def save_hours(
+    session: Session, day: FieldDay, typed: Mapping[str, str], who: str, at: datetime
+) -> FlightLine:
+    """Keep `starts_at` and `ends_by`, hours as on the day's clocks, and `beside`, whether pits may be clear by
+    computation. Raises InputError.
+    """
+    check_open(day)
+    hours, faults = {}, {}
+    for name in ("starts_at", "ends_by"):
+        text = typed.get(name, "").strip()
+        hour = _HOUR.fullmatch(text)
+        if text and not hour:
+            faults[name] = "Write an hour as 9:30 or 17:00, or leave it empty."
+        hours[name] = f"{int(hour[1]):02}:{hour[2]}" if hour else ""
+    if not faults and hours["starts_at"] and hours["ends_by"] and hours["ends_by"] <= hours["starts_at"]:
+        faults["ends_by"] = f"The end has to lie after the start, {hours['starts_at']}."
+    if faults:
+        raise InputError(faults)
+    line = line_to_change(session, day)
+    beside = typed.get("beside") == "yes"
+    if (line.starts_at, line.ends_by, line.may_clear_beside) == (*hours.values(), beside):
+        return line
+    line.starts_at, line.ends_by, line.may_clear_beside = hours["starts_at"], hours["ends_by"], beside
+    pits = "clear by computation may power up" if beside else "wait"
+    starts, ends = line.starts_at or "no set hour", line.ends_by or "no set hour"
+    text = f"Starts at {starts}, ends by {ends}. Pits beside a heat: {pits}."
+    log(session, day, who, "hours of the day", text, {**hours, "beside": beside}, at)
+    return line
+
+
+def log(
+    session: Session,
+    day: FieldDay,
+    who: str,
+    action: str,
+    text: str,
+    facts: Mapping[str, Any],
+    at: datetime,
+) -> None:
+    """The logbook's row of what happened at the flight line."""
+    session.flush()
+    logbook.append(session, day.id, who, action, text, facts, at)
+
+
+def remember(session: Session, day: FieldDay, undo: Mapping[str, Any] | None) -> None:
+    """Keep what would take the last step back; None where nothing does."""
+    line = line_to_change(session, day)
+    line.last_step_json = json.dumps(undo) if undo else ""
+
+
+def _land_call(session: Session, day: FieldDay, at: datetime) -> dict[str, str]:
+    """Everybody of the live call on the way out; by callsign, the stage after it."""
+    call = calls.live(session, day.id or 0)
+    if call is None or call.id is None:
+        return {}
+    return stand_everybody_down(call, calls.slots_of(session, call.id), at)
+
+
+def stand_everybody_down(call: Call, slots: list[CallSlot], at: datetime) -> dict[str, str]:
+    """The call to landing, not counted as flown unless somebody says so, and each pilot off the line.
+
+    By callsign, the stage after it.
+    """
+    moved = {}
+    for slot in slots:
+        event = flight_states.STAND_DOWN_BY.get(slot.stage)
+        if event is not None:
+            slot.stage, slot.changed_at = pilot_after(slot.stage, event, slot.callsign), at
+            moved[slot.callsign] = slot.stage
+    if call.stage not in (LANDING, OVER):
+        call.counts = False
+        call.stage = flight_states.call_after(call.stage, flight_states.STOP, "The heat")
+    return moved
+
+
+def _land_turns(session: Session, day: FieldDay) -> dict[str, str]:
+    """Everybody at open flying who was told to power up; by the number of the turn, the stage after it."""
+    moved = {}
+    for turn in turns.live(session, day.id or 0):
+        if turn.stage in (POWER_UP, FLYING):
+            turn.stage = LANDING
+            moved[f"turn {turn.id}"] = turn.stage
+    return moved
+
+
+def _words(reason: str) -> str:
+    return " ".join(reason.split())[:MOST_WORDS]
