@@ -160,7 +160,7 @@ class PartingBound:
     def _one_more(self) -> np.ndarray:
         """(c, items - 1) row of the composition with one more of each of the rarer items, -1 if none."""
         row_of = {tuple(others): row for row, others in enumerate(self.others.tolist())}
-        above = np.full(self.others.shape, -1, dtype=np.int64)
+        above = np.empty(self.others.shape, dtype=np.int64)
         for others, row in row_of.items():
             for kind in range(len(others)):
                 fuller = (*others[:kind], others[kind] + 1, *others[kind + 1 :])

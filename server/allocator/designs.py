@@ -36,7 +36,7 @@ def places_by_rank(heat_of: np.ndarray, channel: np.ndarray, count: int) -> np.n
     for heat in np.unique(heat_of[heat_of >= 0]):
         members = np.flatnonzero(heat_of == heat)
         order = members[np.lexsort((members, channel[members]))]
-        place[order] = np.arange(len(order)) * count // max(1, len(order)) if len(order) else 0
+        place[order] = np.arange(len(order)) * count // len(order)
     return place
 
 

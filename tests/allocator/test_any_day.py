@@ -38,6 +38,7 @@ def test_a_day_in_which_not_all_can_meet_is_planned_by_its_own_rounds():
     ]
     assert faults_of(plan, day) == ()
     assert plan.search_notes[-1].startswith(FEW)
+    assert not any(heat.proved for heat in plan.heats)
 
 
 @pytest.mark.parametrize("seed", [1018, 3223, 3481])

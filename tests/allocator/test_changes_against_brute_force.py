@@ -7,6 +7,7 @@ pins, bans, pilots who come late, and a transmitter that is down and still on. S
 import math
 import random
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -115,3 +116,11 @@ def test_every_row_keeps_the_rules_and_names_its_moves(seed):
             (who, was, now[who]) for who, was in set_to.items() if was is not None and now[who] != was
         }
         assert row.moved == len(named)
+
+
+@pytest.mark.parametrize("seed", seeds_with_a_plan())
+def test_more_moves_are_offered_only_where_they_help(seed):
+    rest, _ = changed_heat(seed)
+    for before, after in pairwise(trade_offs(rest).rows):
+        assert after.moved > before.moved
+        assert after.worst_margin_db is None or after.worst_margin_db >= before.worst_margin_db + HELPS_DB

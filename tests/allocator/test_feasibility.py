@@ -150,6 +150,53 @@ def test_the_random_rounds_are_of_both_kinds():
     assert 100 < sum(found) < 250
 
 
+def tight_rules(seed, count, channels, most_own, chance):
+    """Rules that hold by a hair or not at all: heats no larger than need be, few channels."""
+    dice = random.Random(seed)
+    count, heats = dice.randint(*count), dice.randint(2, 3) if channels < 10 else dice.randint(4, 6)
+    pool = range(0, 10 * channels, 10)
+    choices = [tuple(sorted(dice.sample(pool, dice.randint(1, most_own)))) for _ in range(count)]
+    allowed = np.array([[dice.random() < chance for _ in range(heats)] for _ in range(count)])
+    apart, together = np.zeros((2, count, count), dtype=bool)
+    for x, y in itertools.combinations(range(count), 2):
+        kind = dice.random()
+        apart[x, y] = apart[y, x] = kind < 0.1
+        together[x, y] = together[y, x] = kind > 0.93 and channels < 10
+    for middle in range(count):
+        together |= np.outer(together[:, middle], together[middle])
+    np.fill_diagonal(together, False)
+    return RoundRules(choices, allowed, apart, together, -(-count // heats), dice.choice((10, 15, 20)))
+
+
+@pytest.mark.parametrize("seed", [*range(20), 66, 148, 183, 220, 329, 510, 678, 777, 778, 866, 1187, 1261])
+def test_a_tight_round_is_found_just_where_there_is_one(seed):
+    rules = tight_rules(seed, (4, 7), 4, 2, 0.8)
+    count, heats = rules.allowed.shape
+    found = find_round(rules)
+    exists = any(keeps(rules, heat_of) for heat_of in itertools.product(range(heats), repeat=count))
+    assert (found is not None) == exists
+    assert found is None or keeps(rules, found)
+
+
+@pytest.mark.parametrize(("seed", "exists"), [(21, False), (33, True)])
+def test_who_could_not_be_placed_before_is_placed_first(seed, exists):
+    # Without that these rounds, of some thirty pilots, take more than so many nodes.
+    found = find_round(tight_rules(seed, (20, 36), 10, 3, 0.7), node_limit=10_000)
+    assert (found is not None) == exists
+
+
+def test_a_single_pilot_fits_where_two_who_fly_together_do_not():
+    # Quill has the first heat's other channel; Otter, who flies with Rook, has the same channel as Umber.
+    together = np.zeros((4, 4), dtype=bool)
+    together[0, 1] = together[1, 0] = True
+    allowed = np.ones((4, 2), dtype=bool)
+    allowed[3, 1] = False
+    rules = plain_rules(
+        4, 2, choices=[(5700,), (5800,), (5700,), (5800,)], allowed=allowed, together=together, capacity=2
+    )
+    assert find_round(rules) == [1, 1, 0, 0]
+
+
 def plain_rules(count, heats, **other):
     none = np.zeros((count, count), dtype=bool)
     given = {

@@ -1,5 +1,7 @@
 """The power that everybody sets: the levels worth comparing, and which of them a plan takes."""
 
+from dataclasses import replace
+
 import pytest
 
 from server.allocator.power import levels_to_try, levels_tried, power_level
@@ -171,6 +173,7 @@ def test_a_loud_transmitter_that_flies_alone_costs_nobody_anything():
     day = day_of((USUAL, {}), ((200.0,), {}), aircraft=1, common_power_mw=25.0)
     (hot,) = plan_day(day).hot_transmitters
     assert (hot.callsign, hot.sufferer, hot.heat, hot.cost_db) == ("Rook", None, None, 0.0)
+    assert replace(hot, margin_db=1.0).cost_db == replace(hot, margin_at_common_db=1.0).cost_db == 0.0
 
 
 def test_only_the_heats_of_a_loud_transmitter_count():
