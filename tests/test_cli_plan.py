@@ -11,6 +11,7 @@ from server import cli, cli_plan
 from server.allocator.errors import Cancelled
 
 EIGHT = "callsign,tunes\n" + "".join(f"Pilot {number},A B E F R\n" for number in range(8))
+OUTSIDE = "5732 MHz, 10 MHz wide, weak, \N{MINUS SIGN}85 dBm"
 FOUR = "callsign,tunes,apart\nWren,R,Otter\nOtter,R7,\nRook,F8 R1,\nTeal,R,\n"
 
 
@@ -208,3 +209,15 @@ def test_a_reader_who_has_seen_enough_is_no_fault(field):
     )
     os.close(write_end)
     assert (done.returncode, done.stderr) == (0, b"")
+
+
+def test_both_commands_hear_what_the_site_file_says_is_on_the_air(field, capsys):
+    field(roster_csv="callsign,tunes\nWren,R3 R6\n", site_toml='outside = ["R3 weak"]\n')
+    plan = planned(capsys, "--site", "site.toml")
+    assert plan["heats"][0]["slots"][0]["channel"] == "R6"
+    assert plan["assumptions"][-1]["name"] == "seed"
+    assert {"name": "outside", "source": "site file", "unit": "", "value": OUTSIDE} in plan["assumptions"]
+    assert cli.main(["check", "R3", "--site", "site.toml"]) == 0
+    told = capsys.readouterr().out
+    assert "The outside signal at 5732 MHz, right on this channel, takes 100 %" in told
+    assert OUTSIDE in told

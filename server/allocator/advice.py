@@ -13,7 +13,7 @@ import numpy as np
 
 from server.allocator.kernel import Gear
 from server.allocator.problem import DayProblem, Pilot
-from server.allocator.scoring import day_gear, margin_of_load_db, margins_db, station
+from server.allocator.scoring import day_gear, margin_of_load_db, margins_db, quietest_mw, station
 from server.radio.interference import wanted_level_dbm
 from server.radio.receiver import link_margin_db
 
@@ -75,7 +75,7 @@ def advise(seats: Sequence[Seat], problem: DayProblem) -> tuple[Advice, ...]:
     are own steps below the present one at which the link still holds. A change counts as help if it lifts the
     slot by HELPS_DB and leaves the heat's worst margin no lower than it is.
     """
-    if len(seats) < 2:
+    if len(seats) < 2 and not problem.site.outside:
         return tuple(Advice((), math.inf, False) for _ in seats)
     now = _margins(seats, problem)
     changes = [*_moves(seats, problem), *_powers(seats, problem), *_fewer(seats, now, problem)]
@@ -149,7 +149,7 @@ def _powers(seats: Sequence[Seat], problem: DayProblem) -> Iterator[Change]:
 
 def _fewer(seats: Sequence[Seat], now: Sequence[float], problem: DayProblem) -> Iterator[Change]:
     gear = _gear(seats, problem)
-    for place in range(len(seats)):
+    for place in range(len(seats) if len(seats) > 1 else 0):
         left = [other for other in range(len(seats)) if other != place]
         found = np.full(len(now), np.nan)
         found[left] = margins_db(gear, left, [seats[other].mhz for other in left])[0]
@@ -157,13 +157,16 @@ def _fewer(seats: Sequence[Seat], now: Sequence[float], problem: DayProblem) -> 
 
 
 def _ceilings_db(seats: Sequence[Seat], problem: DayProblem) -> list[float]:
-    """Margin of each slot if every other carrier lay past the floor of the protection ratio and nothing mixed."""
+    """Margin of each slot with every other carrier past the floor of the protection ratio and nothing mixed.
+
+    Outside signals count as on the quietest channel of all.
+    """
     gear = _gear(seats, problem)
-    floor = gear.protection[-1]
+    floor, quiet_mw = gear.protection[-1], quietest_mw(gear)
     loads = []
     for place in range(len(seats)):
         heard_mw = np.delete(gear.level_mw[gear.sense[place]], place).sum()
-        loads.append(floor * heard_mw / gear.wanted_mw[place])
+        loads.append((floor * heard_mw + quiet_mw[place]) / gear.wanted_mw[place])
     return [float(margin) for margin in margin_of_load_db(np.array(loads))]
 
 

@@ -123,7 +123,7 @@ def _rules(gear, rules, heat_of, channel, heat):
 def _worst_load(gear, heat_of, channel, heat):
     members = _members(heat_of, heat)
     count = len(members)
-    if count < 2:
+    if count == 0:
         return 0.0
     load = np.empty(count)
     stressed = np.empty(count)

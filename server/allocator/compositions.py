@@ -18,7 +18,7 @@ from itertools import combinations
 import numpy as np
 
 from server.allocator.kernel import Gear
-from server.allocator.scoring import gear_of, margin_of_load_db
+from server.allocator.scoring import gear_of, margin_of_load_db, quietest_mw
 
 
 @dataclass(frozen=True)
@@ -179,16 +179,17 @@ def ceilings_db(gear: Gear, compositions: np.ndarray) -> np.ndarray:
 
     No carrier and no product is attenuated by more than the floor of the protection ratio. The levels of all
     products of a set of carriers add up to 2 S1^3 - 5 S1 S2 + 3 S3, S being the sums of their first, second and
-    third powers.
+    third powers. Of outside signals each kind hears at least what is on its quietest channel.
     """
     loads = np.zeros(len(compositions))
+    quiet_mw = quietest_mw(gear)
     for kind in range(len(gear.sense)):
         level = gear.level_mw[gear.sense[kind]]
         heard = compositions.astype(np.float64)
         heard[:, kind] -= 1.0
         first, second, third = heard @ level, heard @ level**2, heard @ level**3
         products = np.maximum(0.0, 2.0 * first**3 - 5.0 * first * second + 3.0 * third)
-        load = (first + gear.mixing * products) * gear.protection[-1] / gear.wanted_mw[kind]
-        loads = np.maximum(loads, np.where(compositions[:, kind] > 0, load, 0.0))
+        load = (first + gear.mixing * products) * gear.protection[-1] + quiet_mw[kind]
+        loads = np.maximum(loads, np.where(compositions[:, kind] > 0, load / gear.wanted_mw[kind], 0.0))
     # A hair up, so that rounding never makes a bound of what can just be reached.
     return margin_of_load_db(np.maximum(loads, 0.0) * (1.0 - 1e-9))

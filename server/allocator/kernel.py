@@ -39,6 +39,8 @@ class Gear(NamedTuple):
     protection   (k,)   power ratio by whole MHz of offset, the last for all beyond
     mixing       1 / iip3^2 in mW^-2
     spacing_mhz  least distance between two pilots
+    background   (b,)   mW of what else is on the air, weighted by protection, by whole MHz of the receiver's
+                 tuning from background_mhz on; empty where there is nothing
     """
 
     mhz: np.ndarray
@@ -52,12 +54,23 @@ class Gear(NamedTuple):
     protection: np.ndarray
     mixing: float
     spacing_mhz: int
+    background: np.ndarray
+    background_mhz: int
 
 
 @compiled
 def _protection(gear, offset_mhz):
     last = gear.protection.shape[0] - 1
     return gear.protection[min(abs(offset_mhz), last)]
+
+
+@compiled
+def background_at(gear, mhz):
+    """What else is on the air, mW weighted by protection, for a receiver tuned to whole MHz."""
+    place = mhz - gear.background_mhz
+    if 0 <= place < gear.background.shape[0]:
+        return gear.background[place]
+    return 0.0
 
 
 @compiled
@@ -98,7 +111,7 @@ def heat_loads(gear, pilots, mhz, load, stressed):
     count = len(pilots)
     for x in range(count):
         level = gear.level_mw[gear.sense[pilots[x]]]
-        carriers = 0.0
+        carriers = background_at(gear, mhz[x])
         products = 0.0
         for y in range(count):
             if y == x:

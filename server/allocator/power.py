@@ -132,12 +132,12 @@ def _with_cost(problem: DayProblem, heats: Sequence[Heat], level: PowerLevel, ro
 
 
 def _margins_db(problem: DayProblem, heats: Sequence[Heat], gear: Gear) -> list[tuple[float, str, int]]:
-    """Margin in dB, callsign and heat of every slot of heats in which several fly."""
+    """Margin in dB, callsign and heat of every slot that something interferes with."""
     row_of = {pilot.callsign: row for row, pilot in enumerate(problem.pilots)}
     found = []
     for heat in heats:
         names = [slot.callsign for slot in heat.slots]
-        if len(names) > 1:
+        if len(names) > 1 or problem.site.outside:
             margins, _ = margins_db(gear, [row_of[name] for name in names], [slot.mhz for slot in heat.slots])
             found += [(float(margin), name, heat.number) for margin, name in zip(margins, names, strict=True)]
     return found

@@ -150,9 +150,9 @@ class RoundSearch:
         return min(self.heat_margin_db(one, heat) for heat in range(self.frame.heats))
 
     def heat_margin_db(self, one: RoundPlan, heat: int) -> float:
-        """Worst margin of a heat in dB; infinite for fewer than two."""
+        """Worst margin of a heat in dB; infinite where nothing interferes."""
         members = np.flatnonzero(one.heat_of == heat)
-        if len(members) < 2:
+        if not len(members):
             return np.inf
         mhz = self.gear.mhz[one.channel[members]]
         return float(margins_db(self.gear, members.tolist(), mhz.tolist())[0].min())

@@ -6,15 +6,22 @@ into the kernel's arrays and loads back into margins in dB.
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
 from server.allocator.kernel import Gear, heat_loads
 from server.allocator.problem import DayProblem, Pilot
 from server.radio import decibels
-from server.radio.interference import Station, unwanted_level_dbm, wanted_level_dbm
+from server.radio.interference import (
+    Station,
+    outside_level_dbm,
+    unwanted_level_dbm,
+    wanted_level_dbm,
+)
 from server.radio.receiver import protection_ratio_db
 from server.radio.site import Site
+from server.radio.tuning import HIGHEST_MHZ, LOWEST_MHZ
 
 
 def station(pilot: Pilot, mhz: int, power_mw: float) -> Station:
@@ -49,6 +56,8 @@ def day_gear(problem: DayProblem, powers_mw: Sequence[float]) -> Gear:
         protection=protection_table(problem.site),
         mixing=float(decibels.power_ratio(-2.0 * problem.site.receiver.iip3_dbm)),
         spacing_mhz=problem.minimum_spacing_mhz,
+        background=_background_mw(problem.site),
+        background_mhz=LOWEST_MHZ,
     )
 
 
@@ -77,6 +86,15 @@ def _levels(stations: Sequence[Station], site: Site) -> dict[str, np.ndarray]:
     }
 
 
+@lru_cache(maxsize=64)
+def _background_mw(site: Site) -> np.ndarray:
+    """Background of Gear: of a site's outside signals, for every tuning that there is."""
+    if not site.outside:
+        return np.zeros(0)
+    heard_dbm = outside_level_dbm(range(LOWEST_MHZ, HIGHEST_MHZ + 1), site)
+    return decibels.mw_from_dbm(heard_dbm).sum(axis=1)
+
+
 def protection_table(site: Site) -> np.ndarray:
     """(k,) power ratio of the protection ratio by whole MHz of offset; the last holds for all beyond."""
     floor_db = site.receiver.pr_floor_db
@@ -95,6 +113,15 @@ def gear_of(gear: Gear, members: Sequence[int]) -> Gear:
         alike=gear.alike[rows],
         current=gear.current[rows],
     )
+
+
+def quietest_mw(gear: Gear) -> np.ndarray:
+    """(n,) mW that each pilot's receiver hears of outside signals on its quietest channel."""
+    if not gear.background.size:
+        return np.zeros(len(gear.usable))
+    heard = gear.background[gear.mhz - gear.background_mhz]
+    quietest = np.where(gear.usable, heard, np.inf).min(axis=1, initial=np.inf)
+    return np.where(gear.usable.any(axis=1), quietest, 0.0)
 
 
 def margins_db(gear: Gear, members: Sequence[int], mhz: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:

@@ -40,7 +40,8 @@ class Sums(NamedTuple):
 
     pilot       (n,)            who was placed first, second, ...
     channel     (n,)            index of the channel of each placed pilot, by pilot; -1 for none
-    carriers    (n, s, m)       level of the placed carriers on every channel, weighted by protection, mW
+    carriers    (n, s, m)       level of the placed carriers on every channel, weighted by protection, mW, and
+                                of what else is on the air, which is there before anybody is placed
     products    (n, s, m)       the same of their products
     own_carriers, own_products  (n + 1, n)  the same at each placed receiver, its own carrier left out, mW
     quadratic, linear  (n, n, m)  by placed pilot: what a newcomer's products would add there, see above
@@ -74,10 +75,13 @@ def new_sums(gear: Gear) -> Sums:
     """Nobody placed."""
     n, m = gear.usable.shape
     s = gear.level_mw.shape[0]
+    carriers = np.zeros((n, s, m))
+    if gear.background.size:
+        carriers[:1] = gear.background[gear.mhz - gear.background_mhz]
     return Sums(
         pilot=np.zeros(n, dtype=np.int64),
         channel=np.full(n, -1, dtype=np.int64),
-        carriers=np.zeros((n, s, m)),
+        carriers=carriers,
         products=np.zeros((n, s, m)),
         own_carriers=np.zeros((n + 1, n)),
         own_products=np.zeros((n + 1, n)),

@@ -1,7 +1,8 @@
 """The margin of every slot of a heat, and what takes it.
 
 The worst moment of pilot i: the own aircraft at the far distance, every other aircraft of the heat at
-the near distance, all receivers together. Matrices: row receives, column transmits.
+the near distance, all receivers together. Matrices: row receives, column transmits. What else is on the air
+at the site (`Site.outside`) is heard by everybody; it takes part in no product.
 """
 
 from collections.abc import Sequence
@@ -13,7 +14,12 @@ import numpy as np
 from server.radio import decibels, grade
 from server.radio.mixing import Products, product_frequency_mhz, product_level_dbm, third_order_products
 from server.radio.propagation import cross_polar_credit_db, free_space_loss_db, own_mismatch_db
-from server.radio.receiver import compression_level_dbm, link_margin_db, protection_ratio_db
+from server.radio.receiver import (
+    block_protection_db,
+    compression_level_dbm,
+    link_margin_db,
+    protection_ratio_db,
+)
 from server.radio.site import Receiver, Site
 
 STRESS_DB = 10.0
@@ -52,10 +58,11 @@ class Share:
 
 @dataclass(frozen=True)
 class Term:
-    """One carrier or product at one receiver.
+    """One carrier, product or outside signal at one receiver.
 
-    of           callsigns: (A,) a carrier; (A, A, B) the product 2A - B; (A, B, C) the product A + B - C
-    at_mhz       where it lies
+    of           callsigns: (A,) a carrier; (A, A, B) the product 2A - B; (A, B, C) the product A + B - C; of an
+                 outside signal the words for it
+    at_mhz       where it lies, a block by its middle
     offset_mhz   how far above the receiver's channel (negative: below)
     level_dbm    at the receiver
     margin_db    what this term alone would leave
@@ -68,10 +75,13 @@ class Term:
     level_dbm: float
     margin_db: float
     share: float
+    is_outside: bool = False
 
     @property
     def kind(self) -> str:
-        """Carriers or products."""
+        """Carriers, products or outside."""
+        if self.is_outside:
+            return "outside"
         return "carriers" if len(self.of) == 1 else "products"
 
 
@@ -158,6 +168,16 @@ def unwanted_level_dbm(stations: Sequence[Station], site: Site, distance_m: floa
     return np.broadcast_to(arriving_dbm, credit_db.shape) - credit_db
 
 
+def outside_level_dbm(mhz: Sequence[int] | np.ndarray, site: Site) -> np.ndarray:
+    """(k, q) dBm, protection ratio added, of each outside signal of a site at receivers tuned to mhz (k,)."""
+    tuned = np.asarray(mhz, dtype=float)
+    columns = [
+        one.level_dbm + block_protection_db(one.centre_mhz - tuned, one.width_mhz, site.receiver.pr_floor_db)
+        for one in site.outside
+    ]
+    return np.stack(columns, axis=-1) if columns else np.zeros((len(tuned), 0))
+
+
 def margin_db(interference_over_wanted: np.ndarray) -> np.ndarray:
     """Equivalent protection margin in dB of sums of 10^(-m/10); infinite where nothing interferes.
 
@@ -189,7 +209,7 @@ def heat_margins(stations: Sequence[Station], site: Site) -> HeatMargins:
 
 
 class _Sums:
-    """The linear terms of a heat: carriers (n, n) and products (n, m), each over its wanted carrier.
+    """The linear terms of a heat over its wanted carriers: carriers (n, n), products (n, m), outside (n, q).
 
     A term that a receiver does not suffer (its own carrier, a product that its own carrier makes) is 0.
     """
@@ -213,6 +233,12 @@ class _Sums:
         self.mixed = self._over_wanted(self.product_dbm, self.product_offset_mhz, receiver)
         self.mixed[_takes_part(self.products, count)] = 0.0
 
+        self.outside_names = [one.words for one in site.outside]
+        self.outside_mhz = np.array([round(one.centre_mhz) for one in site.outside], dtype=int)
+        self.outside_dbm = np.array([one.level_dbm for one in site.outside])
+        heard_dbm = outside_level_dbm(self.mhz, site)
+        self.outside = decibels.power_ratio(heard_dbm - self.wanted_dbm[:, np.newaxis])
+
     def _over_wanted(self, level_dbm: np.ndarray, offset_mhz: np.ndarray, receiver: Receiver) -> np.ndarray:
         needed_db = protection_ratio_db(offset_mhz, receiver.pr_floor_db)
         return decibels.power_ratio(level_dbm + needed_db - self.wanted_dbm[:, np.newaxis])
@@ -220,7 +246,7 @@ class _Sums:
     def margin_db(self, row: int, intercept_shift_db: float = 0.0) -> float | None:
         """Margin of one receiver with its intercept point moved; products move by twice as many dB."""
         products = self.mixed[row].sum() * decibels.power_ratio(-2.0 * intercept_shift_db)
-        total = self.carriers[row].sum() + products
+        total = self.carriers[row].sum() + self.outside[row].sum() + products
         return float(margin_db(total)) if total > 0.0 else None
 
 
@@ -240,7 +266,7 @@ def _slot_margin(row: int, station: Station, sums: _Sums, site: Site) -> SlotMar
     terms = _terms(row, sums)
     margin = sums.margin_db(row)
     link_db = float(link_margin_db(sums.wanted_dbm[row], receiver))
-    others = np.delete(sums.level_dbm[row], row)
+    others = np.append(np.delete(sums.level_dbm[row], row), sums.outside_dbm)
     return SlotMargin(
         callsign=station.callsign,
         margin_db=margin,
@@ -261,18 +287,26 @@ def _slot_margin(row: int, station: Station, sums: _Sums, site: Site) -> SlotMar
 def _terms(row: int, sums: _Sums) -> tuple[Term, ...]:
     """Every term that the receiver suffers, the largest first."""
     names, products = sums.callsigns, sums.products
-    loads = np.concatenate([sums.carriers[row], sums.mixed[row]])
+    loads = np.concatenate([sums.carriers[row], sums.mixed[row], sums.outside[row]])
     suffered = np.flatnonzero(loads)
     members = [(name,) for name in names] + [
         (names[a], names[b], names[c]) for a, b, c in zip(*products.members, strict=True)
     ]
-    total = sums.carriers[row].sum() + sums.mixed[row].sum()
+    members += [(name,) for name in sums.outside_names]
+    total = sums.carriers[row].sum() + sums.mixed[row].sum() + sums.outside[row].sum()
     columns = (
-        np.concatenate([sums.mhz, sums.product_mhz]),
-        np.concatenate([sums.carrier_offset_mhz[row], sums.product_offset_mhz[row]]),
-        np.concatenate([sums.level_dbm[row], sums.product_dbm[row]]),
+        np.concatenate([sums.mhz, sums.product_mhz, sums.outside_mhz]),
+        np.concatenate(
+            [
+                sums.carrier_offset_mhz[row],
+                sums.product_offset_mhz[row],
+                sums.outside_mhz - sums.mhz[row],
+            ]
+        ),
+        np.concatenate([sums.level_dbm[row], sums.product_dbm[row], sums.outside_dbm]),
         margin_db(loads),
         loads / total if suffered.size else loads,
+        np.arange(len(loads)) >= len(loads) - len(sums.outside_names),
     )
     values = zip(*(column[suffered].tolist() for column in columns), strict=True)
     found = [Term(members[number], *own) for number, own in zip(suffered.tolist(), values, strict=True)]
@@ -282,12 +316,15 @@ def _terms(row: int, sums: _Sums) -> tuple[Term, ...]:
 def _limiting_cause(row: int, sums: _Sums, terms: tuple[Term, ...]) -> LimitingCause:
     if not terms:
         return LimitingCause("none", 0.0)
-    carriers = sum(term.share for term in terms if term.kind == "carriers")
-    kind, share = ("carriers", carriers) if carriers >= 0.5 else ("products", 1.0 - carriers)
+    shares = {
+        kind: sum(term.share for term in terms if term.kind == kind)
+        for kind in ("carriers", "products", "outside")
+    }
+    kind = max(shares, key=lambda one: shares[one])
     by_pilot = [
-        Share(name, sum(term.share for term in terms if name in term.of))
+        Share(name, sum(term.share for term in terms if name in term.of and not term.is_outside))
         for column, name in enumerate(sums.callsigns)
         if column != row
     ]
     by_pilot.sort(key=lambda one: (-one.share, one.callsign))
-    return LimitingCause(kind, float(share), tuple(by_pilot), terms[0])
+    return LimitingCause(kind, float(shares[kind]), tuple(by_pilot), terms[0])

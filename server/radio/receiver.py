@@ -5,6 +5,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
+from server.radio.decibels import db_from_power_ratio, power_ratio
 from server.radio.site import Receiver
 
 BOLTZMANN_J_PER_K = 1.380649e-23
@@ -13,6 +14,9 @@ FM_THRESHOLD_DB = 10.0
 """Carrier over noise below which an FM picture breaks into snow (common figure of the textbooks)."""
 
 CO_CHANNEL_RATIO_DB = 28.0
+
+BLOCK_STEP_MHZ = 0.1
+"""A block is cut into parts no wider than this; the mean over it is then right to some thousandths of a dB."""
 
 
 def protection_ratio_db(offset_mhz: ArrayLike, floor_db: float = -28.0) -> np.ndarray:
@@ -33,6 +37,25 @@ def protection_ratio_db(offset_mhz: ArrayLike, floor_db: float = -28.0) -> np.nd
         default=-2.0 * distance_mhz + 48.38,
     )
     return np.maximum(template_db, floor_db)
+
+
+def block_protection_db(offset_mhz: ArrayLike, width_mhz: float, floor_db: float = -28.0) -> np.ndarray:
+    """Protection ratio in dB against a signal whose power is spread evenly over a block.
+
+    offset_mhz   any shape, MHz, of the middle of the block from the receiver's tuned frequency
+    width_mhz    MHz; 0 is a carrier and gives `protection_ratio_db`
+    floor_db     dB, the ratio far from the carrier
+
+    Each part of the block counts with its own offset and its share of the power: the mean of the ratios (as
+    powers) over the block. The worst point instead would make of every block that only touches a channel one
+    right on it. A block of 27 MHz right on a channel does 1.4 dB less harm than a carrier of the same power.
+    Valid for noise-like signals that are on all the time, which is the worst moment of any other.
+    Source: linear sum of powers; a choice.
+    """
+    parts = max(1, math.ceil(width_mhz / BLOCK_STEP_MHZ))
+    places_mhz = ((np.arange(parts) + 0.5) / parts - 0.5) * width_mhz
+    offsets_mhz = np.asarray(offset_mhz, dtype=float)[..., np.newaxis] + places_mhz
+    return db_from_power_ratio(power_ratio(protection_ratio_db(offsets_mhz, floor_db)).mean(axis=-1))
 
 
 def noise_level_dbm(bandwidth_mhz: float, noise_figure_db: float) -> float:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, fields, replace
 
 from server.radio.emission import PEAK_DEVIATION_MHZ, TOP_VIDEO_MHZ, carson_bandwidth_mhz
 from server.radio.errors import SiteError
+from server.radio.outside import OutsideSignal
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class Receiver(_Checked):
 
 @dataclass(frozen=True)
 class Site(_Checked):
-    """Distances of a flying site, and what its receivers are like."""
+    """Distances of a flying site, what its receivers are like, and what else is on the air there."""
 
     near_m: float = _parameter(
         8, "m", 0.5, 1000, "closest that flying aircraft come to the pilots' receivers"
@@ -75,6 +76,7 @@ class Site(_Checked):
     indifference_db: float = _parameter(0.5, "dB", 0, 6, "margins closer than this count as equal")
     ample_db: float = _parameter(5, "dB", 0, 40, "from this margin on the picture cannot look better")
     receiver: Receiver = field(default_factory=Receiver)
+    outside: tuple[OutsideSignal, ...] = ()
 
     def __post_init__(self) -> None:
         super().__post_init__()

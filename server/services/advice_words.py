@@ -43,7 +43,7 @@ def _facts(advice: Advice, place: int, seats: Sequence[Seat], ids: Sequence[int]
                 "words": _words(best[kind], place, seats) if kind in best else NOTHING[kind],
             }
             for kind, title in TITLES.items()
-            if len(seats) > 1
+            if len(seats) > 1 or kind in best
         ],
     }
 

@@ -5,9 +5,10 @@ from typing import Any
 
 from server.radio.site import Receiver, Site, parameters_of
 from server.services.days import DaySettings, settings_of
+from server.services.outside_lines import block_words, level_words
 from server.storage.tables import FieldDay
 
-DEFAULT, CHOSEN, NOT_KNOWN = "default", "site and rules", "not known at check-in"
+DEFAULT, CHOSEN, NOT_KNOWN, NOTED = "default", "site and rules", "not known at check-in", "noted at the field"
 
 
 def assumptions_of(day: FieldDay) -> list[dict[str, Any]]:
@@ -46,6 +47,19 @@ def assumed_gear(assumed: Iterable[tuple[str, str, str]]) -> list[dict[str, Any]
     return [
         {"name": f"{callsign}: {field}", "value": value, "unit": "", "source": NOT_KNOWN}
         for callsign, field, value in assumed
+    ]
+
+
+def assumed_outside(site: Site) -> list[dict[str, Any]]:
+    """What else is on the air, as it was noted."""
+    return [
+        {
+            "name": one.words,
+            "value": f"{block_words(one.centre_mhz, one.width_mhz)}, {level_words(round(one.level_dbm, 1))}",
+            "unit": "",
+            "source": NOTED,
+        }
+        for one in site.outside
     ]
 
 

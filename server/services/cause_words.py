@@ -34,6 +34,9 @@ def cause_words(slot: SlotMargin) -> str:
 def term_words(term: Term) -> str:
     """One term: "Otter's carrier, 37 MHz above, takes 61 %"."""
     where = _where(term.offset_mhz)
+    if term.is_outside:
+        name = term.of[0]
+        return f"{name[:1].upper()}{name[1:]}, {where}, takes {percent(term.share)}"
     if term.kind == "carriers":
         return f"{_possessive(term.of[0])} carrier, {where}, takes {percent(term.share)}"
     return f"{product_words(term.of)} lands {where}, takes {percent(term.share)}"

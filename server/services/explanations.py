@@ -20,15 +20,17 @@ LEAST_SHARE = 0.01
 def explanation(slot: SlotMargin) -> dict[str, Any]:
     """What takes the margin of one slot.
 
-    carriers, products  their shares of the whole interference, 0 to 1
+    carriers, products, outside  their shares of the whole interference, 0 to 1
     terms               the largest single terms, each with its place, level, own margin, share and words
     rest                how many terms are left out here, and their share
     """
     told = [term for term in slot.terms if term.share >= LEAST_SHARE][:MOST_TERMS]
-    products = sum(term.share for term in slot.terms if term.kind == "products")
+    shares = {
+        kind: round(sum(term.share for term in slot.terms if term.kind == kind), 3)
+        for kind in ("carriers", "products", "outside")
+    }
     return {
-        "carriers": round(1.0 - products, 3) if slot.terms else 0.0,
-        "products": round(products, 3),
+        **shares,
         "terms": [_term(term) for term in told],
         "rest": {
             "count": len(slot.terms) - len(told),

@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.rest import Down
-from server.services import down_transmitters, lineup
+from server.services import down_transmitters, lineup, outside_signals
 from server.services.days import settings_of
 from server.services.drafts import DraftContent
 from server.services.gear import VideoSetup
@@ -55,7 +55,7 @@ def basis_of(session: Session, day: FieldDay, content: DraftContent) -> PlanBasi
     settings = settings_of(day)
     problem = DayProblem(
         pilots=tuple(by_id.values()),
-        site=settings.site,
+        site=outside_signals.site_on(session, day),
         bans_mhz=settings.bans,
         minimum_spacing_mhz=settings.minimum_spacing_mhz,
         aircraft=day.aircraft,

@@ -8,7 +8,7 @@ from server.allocator.problem import DayProblem
 from server.allocator.problem import Pilot as PlannedPilot
 from server.allocator.provisional import TARGET_POWER_MW, provisional_channel
 from server.radio.channels import BANDS, TWIN_MHZ, Channel, lookalikes
-from server.services import channel_confirmation, days, lineup
+from server.services import channel_confirmation, days, lineup, outside_signals
 from server.services.gear import label_at
 from server.services.video import ANALOGUE
 from server.storage import pilots
@@ -48,7 +48,7 @@ def give(session: Session, day: FieldDay, pilot: Pilot) -> None:
     pilot.provisional_mhz = None
     if newcomer is not None:
         present = [one for one in lineup.problem_pilots(session, day) if one.callsign != pilot.callsign]
-        offer = provisional_channel(newcomer, present, _problem(day))
+        offer = provisional_channel(newcomer, present, _problem(session, day))
         pilot.provisional_mhz = offer.mhz if offer else None
     session.flush()
     channel_confirmation.void_where_moved(session, day)
@@ -103,11 +103,11 @@ def _planned(session: Session, day: FieldDay, pilot: Pilot) -> PlannedPilot | No
     return lineup.planned_pilot(day, pilot, flying, {}, {})
 
 
-def _problem(day: FieldDay) -> DayProblem:
+def _problem(session: Session, day: FieldDay) -> DayProblem:
     settings = days.settings_of(day)
     return DayProblem(
         (),
-        settings.site,
+        outside_signals.site_on(session, day),
         bans_mhz=settings.bans,
         minimum_spacing_mhz=settings.minimum_spacing_mhz,
         aircraft=day.aircraft,

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from server.allocator.problem import DayProblem
 from server.radio.site import Receiver, Site, parameters_of
+from server.services.outside_lines import block_words, level_words
 from server.services.roster import RosterPilot
 from server.services.site_settings import USUAL_BANDS, SiteSettings
 
@@ -47,6 +48,15 @@ def site_assumptions(settings: SiteSettings, options: Collection[str] = ()) -> t
         *(
             _assumption(name, getattr(site.receiver, name), parameter.unit, settings, options, "receiver.")
             for name, parameter in parameters_of(Receiver).items()
+        ),
+        *(
+            Assumption(
+                "outside",
+                f"{block_words(one.centre_mhz, one.width_mhz)}, {level_words(one.level_dbm)}",
+                "",
+                "site file",
+            )
+            for one in site.outside
         ),
     )
 

@@ -207,7 +207,7 @@ class _Reading:
                 problem = f"far ({far_m} m) is less than near ({near_m} m)"
                 self.fault("far_m", f"give at least {near_m} m, or a smaller near distance", problem)
             return replace(Site(), receiver=receiver)
-        return Site(**distances, receiver=receiver)
+        return Site(**distances, receiver=receiver, outside=())
 
     def channels(self, name: str) -> tuple[int, ...]:
         try:

@@ -7,11 +7,13 @@ from typing import Any, Literal
 
 from server.allocator.problem import MOST_PILOTS_IN_A_HEAT
 from server.radio.errors import SiteError, TuningError
+from server.radio.outside import OutsideSignal
 from server.radio.rules import RuleSet
 from server.radio.site import Receiver, Site, parameters_of
 from server.radio.tuning import parse_tuning
 from server.services.faults import FieldFault, FieldsError, nearest
 from server.services.gear import HIGHEST_POWER_MW, LOWEST_POWER_MW
+from server.services.outside_lines import EXAMPLES, OutsideLineError, read_line
 from server.services.rule_choices import read_rules
 
 USUAL_BANDS = "A B E F R"
@@ -35,6 +37,7 @@ SETTINGS = (
     *_WHOLE_NUMBERS,
     "day_channels",
     "common_power_mw",
+    "outside",
     "receiver",
     "rules",
 )
@@ -70,7 +73,7 @@ def read_settings(values: Mapping[str, Any]) -> SiteSettings:
     reading.unknown(values, SETTINGS, "")
     allowed_mhz = reading.channels("allowed_bands")
     settings = SiteSettings(
-        site=reading.site(),
+        site=replace(reading.site(), outside=reading.outside()),
         allowed_mhz=allowed_mhz,
         allowed_bands=_words(values.get("allowed_bands", "")) if allowed_mhz else "",
         bans_mhz=reading.channels("bans") or (),
@@ -137,6 +140,21 @@ class _Reading:
         if value in ("auto", "free"):
             return "auto" if value == "auto" else "free"
         return self.channels("day_channels") or "auto"
+
+    def outside(self) -> tuple[OutsideSignal, ...]:
+        """What else is on the air, a line each as in `outside_lines`."""
+        lines = self._values.get("outside", [])
+        if not _is_list_of(lines, (str,)):
+            cure = f'write a list of lines in quotes, such as ["{EXAMPLES.partition(",")[0]}"]'
+            self.fault("outside", lines, f"outside cannot be {_text(lines)}", cure)
+            return ()
+        found = []
+        for line in lines:
+            try:
+                found.append(read_line(line).signal)
+            except OutsideLineError as error:
+                self.fault("outside", line, error.problem, error.cure)
+        return tuple(found)
 
     def common_power(self) -> Literal["auto"] | float:
         value = self._values.get("common_power_mw", "auto")

@@ -17,7 +17,7 @@ from server.radio.rules import WHO_DECIDES
 from server.radio.version import MODEL_VERSION
 from server.services import differences
 from server.services.advice_words import heat_advice
-from server.services.assumptions import assumed_gear, assumptions_of
+from server.services.assumptions import assumed_gear, assumed_outside, assumptions_of
 from server.services.days import rule_set_of
 from server.services.drafts import DraftContent, as_day_plan
 from server.services.gear import assumption_words
@@ -72,12 +72,17 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
         "heats_given": content.are_heats_given,
         "flown_heats": len(flown),
         "down": [asdict(one) for one in basis.down],
+        "outside": outside_of(basis.problem),
         "day_channels_mhz": sorted({slot.mhz for _, slot in content.slots()}),
         "retunes": retunes(content),
         "repeat_pairings": repeat_pairings(content),
         "rules": _rules(day),
         "spectrum": spectrum_of(day, basis.problem),
-        "assumptions": [*assumptions_of(day), *assumed_gear(basis.assumed)],
+        "assumptions": [
+            *assumptions_of(day),
+            *assumed_gear(basis.assumed),
+            *assumed_outside(basis.problem.site),
+        ],
         "search_notes": list(planner.search_notes) if planner else [CHANGED_BY_HAND],
         "heats": heats,
     }
@@ -181,6 +186,19 @@ def _rules(day: FieldDay) -> dict[str, Any]:
         for name in ("name", "source", "year", "tag", "conditions")
     }
     return {**facts, "who_decides": WHO_DECIDES, "responsibility": day.responsibility}
+
+
+def outside_of(problem: DayProblem) -> list[dict[str, Any]]:
+    """What else is on the air in every heat ahead: middle and width in MHz, level in dBm, the words for it."""
+    return [
+        {
+            "centre_mhz": one.centre_mhz,
+            "width_mhz": one.width_mhz,
+            "level_dbm": round(one.level_dbm, 1),
+            "words": one.words,
+        }
+        for one in problem.site.outside
+    ]
 
 
 def spectrum_of(day: FieldDay, problem: DayProblem) -> dict[str, Any]:

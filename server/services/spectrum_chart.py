@@ -3,7 +3,8 @@
 Frequency runs from left to right. Above the axis each carrier is a mast that flies its label, on a foot as wide
 as its occupied width. Products hang below the axis, the longer the stronger, and a line marks the level at which
 one of them, right on a channel, spoils the weakest picture. Below them brackets show what each receiver lets in,
-with its margin. All of it comes from a snapshot; nothing is computed here but places.
+with its margin. What else is on the air stands on the axis as a lined block. All of it comes from a snapshot;
+nothing is computed here but places.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -13,7 +14,7 @@ from server.radio.grade import REFERENCE_RATIO_DB
 from server.radio.rules import FLAGGED_RANGES
 from server.services.cause_words import MINUS, product_words
 from server.services.margin_words import signed_db
-from server.services.spectrum_shapes import Chart, Mast, ProductTick, Range, Window
+from server.services.spectrum_shapes import Block, Chart, Mast, ProductTick, Range, Window
 
 _Kept = TypeVar("_Kept")
 
@@ -30,6 +31,9 @@ HEAD, LABEL_ROW, MAST, FOOT = 24, 18, 30, 8
 PRODUCTS, SPOILS_AT = 60, 48
 HARMLESS_DB = 40.0
 """A product this far below the level that spoils a picture has no length left."""
+
+BLOCK, THINNEST_BLOCK = 24, 4
+"""Height of an outside signal, and its least width: a carrier has none of its own."""
 
 WINDOW_ROW, SCALE, STEADY_WINDOW_ROWS = 30, 20, 3
 CHARACTER, MOST_CHARACTERS, GAP = 7.7, 14, 10
@@ -68,7 +72,8 @@ def spectrum_chart(
 ) -> Chart | None:
     """The drawing of a heat; None where the plan was stored without one, or nobody flies.
 
-    snapshot   has the frame of the day under "spectrum", transmitters that are still on under "down"
+    snapshot   has the frame of the day under "spectrum", transmitters that are still on under "down", what else
+               is on the air under "outside"
     heat       one heat of a snapshot
     before     the same heat as it is, where `heat` is a trial of moving one pilot
     is_steady  as high as the heat ever needs, so that nothing below jumps while a pilot is stepped
@@ -108,9 +113,10 @@ def spectrum_chart(
             scale.shown(low, high, f"{low:g}{TO}{high:g} MHz") for low, high in spectrum["ranges_mhz"]
         ),
         flagged=_present(scale.shown(low, high) for low, high in FLAGGED_RANGES),
+        outside=_outside(snapshot, heat, axis_y, scale),
         scale=_ticks(scale),
         title=f"Spectrum of heat {heat['heat']}",
-        words=_words(carriers, heat),
+        words=_words(carriers, heat, _outside_there(snapshot, heat)),
     )
 
 
@@ -182,12 +188,44 @@ def _by_frequency(slot: Mapping[str, Any]) -> tuple[int, str]:
 
 def _down(snapshot: Mapping[str, Any], heat: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Transmitters that are down and still on, which every heat ahead hears, in the shape of slots."""
-    if heat["heat"] <= snapshot.get("flown_heats", 0):
+    if not _is_ahead(snapshot, heat):
         return []
     return [
         {"pilot_id": None, "callsign": one["callsign"], "channel": "DOWN", "mhz": one["mhz"]}
         for one in snapshot.get("down", ())
     ]
+
+
+def _is_ahead(snapshot: Mapping[str, Any], heat: Mapping[str, Any]) -> bool:
+    return bool(heat["heat"] > snapshot.get("flown_heats", 0))
+
+
+def _outside_there(snapshot: Mapping[str, Any], heat: Mapping[str, Any]) -> Sequence[Mapping[str, Any]]:
+    """What else is on the air, which every heat ahead hears."""
+    there: Sequence[Mapping[str, Any]] = snapshot.get("outside", ())
+    return there if _is_ahead(snapshot, heat) else ()
+
+
+def _outside(
+    snapshot: Mapping[str, Any], heat: Mapping[str, Any], axis_y: float, scale: _Scale
+) -> tuple[Block, ...]:
+    found = []
+    for one in _outside_there(snapshot, heat):
+        half = max(one["width_mhz"], THINNEST_BLOCK / scale.per_mhz) / 2
+        part = scale.shown(one["centre_mhz"] - half, one["centre_mhz"] + half)
+        if part:
+            level = f"{one['level_dbm']:.0f}".replace("-", MINUS)
+            fits = len(level) * CHARACTER < part.width
+            found.append(
+                Block(part.x, part.width, axis_y - BLOCK, BLOCK, level if fits else "", _outside_words(one))
+            )
+    return tuple(found)
+
+
+def _outside_words(one: Mapping[str, Any]) -> str:
+    words = f"{one['words'][:1].upper()}{one['words'][1:]}"
+    wide = f"{one['width_mhz']:g} MHz wide" if one["width_mhz"] else "a carrier"
+    return f"{words}, {wide}, {_dbm(one)}"
 
 
 def _products(heat: Mapping[str, Any], scale: _Scale) -> tuple[ProductTick, ...]:
@@ -246,10 +284,13 @@ def _place(slot: Mapping[str, Any]) -> str:
     return f"{slot['channel'] or ''} {slot['mhz']} MHz, {margin}".strip()
 
 
-def _words(slots: Sequence[Mapping[str, Any]], heat: Mapping[str, Any]) -> str:
+def _words(
+    slots: Sequence[Mapping[str, Any]], heat: Mapping[str, Any], outside: Sequence[Mapping[str, Any]]
+) -> str:
     """The drawing for those who do not see it."""
     told = "; ".join(f"{slot['callsign']} on {_place(slot)}" for slot in slots)
-    sentence = f"From the lowest frequency: {told}."
+    besides = "".join(f" {_outside_words(one)}." for one in outside)
+    sentence = f"From the lowest frequency: {told}.{besides}"
     strongest = max(heat["products"], key=lambda one: one["level_dbm"], default=None)
     if strongest is None:
         return f"{sentence} No product lands anywhere."

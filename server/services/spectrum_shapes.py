@@ -53,6 +53,18 @@ class Range:
 
 
 @dataclass(frozen=True)
+class Block:
+    """An outside signal as far as it is shown; `level` is empty where it does not fit."""
+
+    x: float
+    width: float
+    top: float
+    height: float
+    level: str
+    words: str
+
+
+@dataclass(frozen=True)
 class Chart:
     """One heat. `was_x` is where a pilot stands who is moved on trial, None without trial."""
 
@@ -73,6 +85,7 @@ class Chart:
     windows: tuple[Window, ...]
     allowed: tuple[Range, ...]
     flagged: tuple[Range, ...]
+    outside: tuple[Block, ...]
     scale: tuple[tuple[int, float], ...]
     title: str
     words: str

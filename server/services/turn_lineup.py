@@ -8,7 +8,7 @@ from sqlmodel import Session
 from server.allocator.open_flying import Up
 from server.allocator.problem import DayProblem
 from server.allocator.problem import Pilot as PlannedPilot
-from server.services import days, lineup
+from server.services import days, lineup, outside_signals
 from server.services.gear import label_at
 from server.services.video import ANALOGUE
 from server.storage import pilots
@@ -83,14 +83,14 @@ def turn_lineup(session: Session, day: FieldDay, turns: Iterable[Turn]) -> TurnL
             planned[pilot_id] = lineup.planned_pilot(day, pilot, flying, known, published_mhz)
             pit_mw[pilot_id] = _pit_mw(flying)
         gear[pilot_id] = lineup.gear_mark(flying)
-    return TurnLineup(_problem(day), rows, planned, gear, pit_mw)
+    return TurnLineup(_problem(session, day), rows, planned, gear, pit_mw)
 
 
-def _problem(day: FieldDay) -> DayProblem:
+def _problem(session: Session, day: FieldDay) -> DayProblem:
     settings = days.settings_of(day)
     return DayProblem(
         (),
-        settings.site,
+        outside_signals.site_on(session, day),
         bans_mhz=settings.bans,
         minimum_spacing_mhz=settings.minimum_spacing_mhz,
         aircraft=day.aircraft,

@@ -22,6 +22,7 @@ from server.services.trade_offs import CHANGE
 from server.storage.tables import FieldDay
 from server.web.live_mark import LiveMark, live_mark
 from server.web.open_slot import OpenSlot, open_slot, open_stored_slot, shown_now
+from server.web.outside_pages import OutsidePanel, outside_panel
 from server.web.plan_changes import ChangesPanel, changes_panel
 from server.web.plan_editor import SlotEditor, slot_editor
 from server.web.spectrum_pages import Spectrum, draft_spectrum, stored_spectrum
@@ -94,6 +95,7 @@ class PlanPage(Page):
     powers: PowerTable | None
     published_at: datetime | None
     changes: ChangesPanel | None
+    outside: OutsidePanel
     told: Told | None = None
     can_be_carried_out: Collection[str] = frozenset(CAN_BE_CARRIED_OUT)
     form: Mapping[str, str] = field(default_factory=dict)
@@ -168,6 +170,7 @@ def plan_page(
         powers=_powers(now),
         published_at=_moment(now.published) if now.published else None,
         changes=changes_panel(session, day, jobs, now),
+        outside=outside_panel(session, day, now),
         told=told,
         form=form or {},
         errors=errors or {},

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 from sqlmodel import Session
 
 from server.services.plan_basis import PlanBasis, without_absent
-from server.services.snapshots import Snapshot, spectrum_of
+from server.services.snapshots import Snapshot, outside_of, spectrum_of
 from server.services.spectrum_chart import charts
 from server.services.spectrum_shapes import Chart
 from server.services.standings import DraftNow, open_draft, version_of
@@ -82,6 +82,7 @@ def trial_spectrum(session: Session, day: FieldDay, number: int, asked: TrialAsk
     frame = {
         "spectrum": spectrum_of(day, basis.problem),
         "down": [asdict(one) for one in basis.down],
+        "outside": outside_of(basis.problem),
         "flown_heats": basis.flown,
     }
     # Back where the pilot was, nothing is on trial any more.

@@ -96,6 +96,10 @@ def _margins(entries, rows, listener, place):
         by_offset = 10 ** ((level_dbm + needed) / 10)
         at = sum(sign * rows[:, pilot] for pilot, sign in of) - own
         total += by_offset[np.minimum(np.abs(at), len(needed) - 1)]
+    for mhz in np.unique(own) if place.outside else ():
+        heard = slow_model.outside_terms(entries[listener].on(int(mhz)), place)
+        wanted = slow_model.wanted_dbm(entries[listener].on(0), place)
+        total[own == mhz] += sum(10 ** ((wanted - term.margin_db) / 10) for term in heard)
     wanted = slow_model.wanted_dbm(entries[listener].on(0), place)
     with np.errstate(divide="ignore"):
         return wanted - 10 * np.log10(total)

@@ -6,10 +6,12 @@ set, the spacing and the site all vary. See ``brute_force`` for the six stages a
 
 import itertools
 import random
+from dataclasses import replace
 
 import pytest
 
 from server.allocator.heat import best_channels
+from server.radio.outside import OutsideSignal
 from tests.allocator import brute_force
 from tests.allocator.mixes import mix, usual_mhz
 from tests.radio import slow_model
@@ -66,6 +68,22 @@ def test_chosen_channels_obey_all_six_stages(seed):
 @pytest.mark.parametrize("seed", range(12))
 def test_chosen_channels_of_few_pilots_obey_all_six_stages(seed):
     assert_obeys_all_stages(mix(1000 + seed, 1 + seed % 3, 6))
+
+
+def with_outside_signals(heat, seed):
+    draw = random.Random(seed)
+    low, high = min(usual_mhz()), max(usual_mhz())
+    signals = tuple(
+        OutsideSignal(draw.randint(low, high), draw.choice((0, 10, 20, 80)), draw.uniform(-100, -70))
+        for _ in range(draw.randint(1, 3))
+    )
+    site = replace(heat.problem.site, outside=signals)
+    return heat._replace(problem=replace(heat.problem, site=site))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_chosen_channels_obey_all_six_stages_beside_outside_signals(seed):
+    assert_obeys_all_stages(with_outside_signals(seeded(seed), seed))
 
 
 def test_the_mixes_hold_every_kind_of_rule():

@@ -7,6 +7,7 @@ Free-space loss    L = 20 log10(4 pi d f / c), f one reference for all paths
 Level              P = power + antenna gain + receiving gain - L - X; X where circular senses are opposite
 Worst moment       own aircraft at the far distance, all others at the near one
 Protection ratio   28 dB to 8.36 MHz; -2.762 x + 51.09 to 12.87; -1.154 x + 30.4 to 21.25; -2 x + 48.38; floor
+Outside signals    the mean of PR as powers over the block, in parts of a tenth of a MHz
 Products           2a - b: 2 Pa + Pb - 2 IIP3;  a + b - c: Pa + Pb + Pc - 2 IIP3 + 20 log10 2
 Term margin        m = C - level - PR(offset);  slot margin M = -10 log10 sum 10^(-m/10)
 Grade              12.5 - 20 log10(15.6/12) - Q + 1.1 Q^2 = 28 + M, found by halving an interval
@@ -19,7 +20,7 @@ OPPOSITE = (("rhcp", "lhcp"), ("lhcp", "rhcp"))
 
 
 class Place(NamedTuple):
-    """Distances and receiver, with the default of every number."""
+    """Distances and receiver, with the default of every number; `outside` has centre_mhz, width_mhz, level_dbm."""
 
     near_m: float = 8
     far_m: float = 80
@@ -32,6 +33,7 @@ class Place(NamedTuple):
     cross_polar_db: float = 6
     mismatch_linear_db: float = 3
     mismatch_opposite_db: float = 10
+    outside: tuple = ()
 
 
 class Flyer(NamedTuple):
@@ -95,6 +97,30 @@ def needed_db(offset_mhz, floor_db):
     return max(template, floor_db)
 
 
+def block_needed_db(offset_mhz, width_mhz, floor_db):
+    parts = max(1, math.ceil(width_mhz * 10))
+    start = offset_mhz - width_mhz / 2
+    ratios = [
+        10 ** (needed_db(start + width_mhz * (part + 0.5) / parts, floor_db) / 10) for part in range(parts)
+    ]
+    return 10 * math.log10(math.fsum(ratios) / parts)
+
+
+def outside_terms(listener, place):
+    """What else is on the air at one receiver."""
+    wanted = wanted_dbm(listener, place)
+    return [
+        SlowTerm(
+            (one.words,),
+            round(one.centre_mhz) - listener.mhz,
+            wanted
+            - one.level_dbm
+            - block_needed_db(one.centre_mhz - listener.mhz, one.width_mhz, place.pr_floor_db),
+        )
+        for one in place.outside
+    ]
+
+
 def terms(listener, heat, place):
     """Every term at one receiver, over the other pilots of the heat."""
     others = [flyer for flyer in heat if flyer.callsign != listener.callsign]
@@ -119,7 +145,7 @@ def terms(listener, heat, place):
                 if c is not a and c is not b:
                     three = level[a.callsign] + level[b.callsign] + level[c.callsign] - 2 * place.iip3_dbm
                     note((a, b, c), a.mhz + b.mhz - c.mhz, three + 20 * math.log10(2))
-    return found
+    return found + outside_terms(listener, place)
 
 
 def total_db(margins):

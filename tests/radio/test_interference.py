@@ -12,6 +12,8 @@ from server.radio.interference import (
     unwanted_level_dbm,
     wanted_level_dbm,
 )
+from server.radio.outside import OutsideSignal
+from server.radio.receiver import block_protection_db
 from server.radio.site import PRESETS, Receiver, Site, with_receiver
 
 BAND_R_MHZ = (5658, 5695, 5732, 5769, 5806, 5843, 5880, 5917)
@@ -329,3 +331,62 @@ def test_a_receiver_is_overloaded_above_its_compression_point():
         stations = [Station("Wren", 5800, 25), Station("Otter", 5840, 1000)]
         slots = heat_margins(stations, Site(near_m=near_m)).slots
         assert [slot.is_overloaded for slot in slots] == [is_overloaded, False]
+
+
+class TestOutsideSignals:
+    """25 mW at 80 m arrive with -69.8 dBm: 13.98 dBm + 2 dBi - 85.77 dB."""
+
+    WANTED_DBM = -69.79
+
+    def site(self, *signals):
+        return replace(Site(), outside=signals)
+
+    def test_a_pilot_alone_has_the_margin_that_the_signal_leaves(self):
+        slot = heat_margins([Station("Wren", 5745, 25)], self.site(OutsideSignal(5745, 0, -90))).slots[0]
+        assert slot.margin_db == pytest.approx(self.WANTED_DBM + 90 - 28, abs=0.01)
+        assert slot.limiting_cause.kind == "outside"
+        assert slot.limiting_cause.share == pytest.approx(1)
+        assert slot.limiting_cause.by_pilot == ()
+
+    def test_it_adds_to_the_others_and_makes_no_product(self):
+        crowd = [Station("Wren", 5658, 25), Station("Otter", 5695, 25), Station("Rook", 5740, 25)]
+        quiet, heard = (
+            heat_margins(crowd, Site()),
+            heat_margins(crowd, self.site(OutsideSignal(5700, 20, -95))),
+        )
+        for before, after in zip(quiet.slots, heard.slots, strict=True):
+            own = [term for term in after.terms if term.is_outside]
+            assert len(own) == 1
+            expected = 10 ** (-before.margin_db / 10) + 10 ** (-own[0].margin_db / 10)
+            assert 10 ** (-after.margin_db / 10) == pytest.approx(expected)
+            assert len(after.terms) == len(before.terms) + 1
+
+    def test_a_term_says_where_it_lies_and_how_strong_it_is(self):
+        stations = [Station("Wren", 5732, 25), Station("Otter", 5880, 25)]
+        slot = heat_margins(stations, self.site(OutsideSignal(5745, 20, -70))).slots[0]
+        term = next(term for term in slot.terms if term.kind == "outside")
+        assert term.of == ("the outside signal at 5745 MHz",)
+        assert (term.at_mhz, term.offset_mhz, term.level_dbm) == (5745, 13, -70)
+        needed_db = float(block_protection_db(13, 20))
+        assert term.margin_db == pytest.approx(self.WANTED_DBM + 70 - needed_db, abs=0.01)
+
+    def test_stress_and_span_leave_it_as_it_is(self):
+        slot = heat_margins([Station("Wren", 5745, 25)], self.site(OutsideSignal(5745, 20, -85))).slots[0]
+        assert slot.stressed_margin_db == slot.margin_db
+        assert slot.grade_low == slot.grade_high == slot.picture_grade
+
+    def test_a_signal_named_like_a_pilot_is_nobodys_share(self):
+        stations = [Station("Wren", 5732, 25), Station("Otter", 5880, 25)]
+        site = self.site(OutsideSignal(5745, 20, -70, "Otter"))
+        (otter,) = heat_margins(stations, site).slots[0].limiting_cause.by_pilot
+        assert otter.share < 0.01
+
+    def test_one_that_is_strong_enough_overloads_a_receiver(self):
+        alone = [Station("Wren", 5658, 25)]
+        assert heat_margins(alone, self.site(OutsideSignal(5900, 20, -15))).slots[0].is_overloaded
+        assert not heat_margins(alone, self.site(OutsideSignal(5900, 20, -25))).slots[0].is_overloaded
+
+    def test_the_lower_floor_of_a_better_receiver_lets_less_of_it_in(self):
+        site = with_receiver(self.site(OutsideSignal(5900, 20, -40)), pr_floor_db=-40)
+        slot = heat_margins([Station("Wren", 5658, 25)], site).slots[0]
+        assert slot.margin_db == pytest.approx(self.WANTED_DBM + 40 + 40, abs=0.01)

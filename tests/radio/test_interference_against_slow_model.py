@@ -1,10 +1,12 @@
 """Random heats judged twice: by the program, and by the model written a second time in plain Python."""
 
 import random
+from dataclasses import replace
 
 import pytest
 
 from server.radio.interference import Station, heat_margins
+from server.radio.outside import OutsideSignal
 from server.radio.site import Receiver, Site
 from tests.radio import slow_model
 from tests.radio.slow_model import Flyer, place_of
@@ -70,6 +72,22 @@ def test_margins_are_those_of_the_slow_model(seed):
         assert slot.picture_grade == slow_model.grade(margin_db)
         assert slot.grade_low == slow_model.grade(slow_model.stressed_margin_db(flyer, heat, place, 5))
         assert slot.grade_high == slow_model.grade(slow_model.stressed_margin_db(flyer, heat, place, -5))
+
+
+@pytest.mark.parametrize("seed", range(200, 230))
+def test_margins_beside_outside_signals_are_those_of_the_slow_model(seed):
+    draw = random.Random(seed)
+    signals = tuple(
+        OutsideSignal(draw.randint(5300, 5950), draw.choice((0, 1, 20, 80)), draw.uniform(-100, -40))
+        for _ in range(draw.randint(1, 4))
+    )
+    site, heat = replace(random_site(draw), outside=signals), random_heat(draw, 1 + seed % 5)
+    place = place_of(site)
+    for slot, flyer in zip(heat_margins(stations(heat), site).slots, heat, strict=True):
+        assert slot.margin_db == pytest.approx(slow_model.margin_db(flyer, heat, place), abs=CLOSE_DB)
+        assert slot.stressed_margin_db == pytest.approx(
+            slow_model.stressed_margin_db(flyer, heat, place), abs=1e-3
+        )
 
 
 @pytest.mark.parametrize("seed", range(100, 120))

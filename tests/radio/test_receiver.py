@@ -3,6 +3,7 @@ import pytest
 
 from server.radio.receiver import (
     FM_THRESHOLD_DB,
+    block_protection_db,
     compression_level_dbm,
     link_margin_db,
     noise_level_dbm,
@@ -61,3 +62,27 @@ def test_a_cubic_device_has_lost_one_decibel_at_the_compression_level():
     iip3_mw, level_mw = 0.1, 10 ** (compression_level_dbm(-10) / 10)
     gain = 1 - 0.75 * (2 / (3 * iip3_mw)) * 2 * level_mw
     assert 20 * np.log10(gain) == pytest.approx(-1.0, abs=1e-9)
+
+
+class TestBlocks:
+    def test_a_block_without_width_is_a_carrier(self):
+        offsets = np.arange(-60.0, 60.0, 0.7)
+        assert block_protection_db(offsets, 0.0) == pytest.approx(protection_ratio_db(offsets))
+
+    @pytest.mark.parametrize("width_mhz", [5.0, 20.0, 27.0, 80.0])
+    def test_a_block_is_the_mean_over_its_parts(self, width_mhz):
+        for offset_mhz in (0.0, 12.5, -30.0):
+            edges = np.linspace(offset_mhz - width_mhz / 2, offset_mhz + width_mhz / 2, 40_001)
+            inside = (edges[1:] + edges[:-1]) / 2
+            mean = np.mean(10 ** (protection_ratio_db(inside) / 10))
+            assert float(block_protection_db(offset_mhz, width_mhz)) == pytest.approx(
+                10 * np.log10(mean), abs=1e-3
+            )
+
+    def test_a_narrow_block_right_on_a_channel_counts_in_full_and_a_wide_one_by_its_part(self):
+        assert float(block_protection_db(0, 16)) == pytest.approx(28)
+        # Of 160 MHz some 25 lie within the receiver's window.
+        assert float(block_protection_db(0, 160)) == pytest.approx(28 + 10 * np.log10(20.3 / 160), abs=0.2)
+
+    def test_far_off_it_is_at_the_floor_that_is_asked_for(self):
+        assert float(block_protection_db(100, 80, -40.0)) == pytest.approx(-40)

@@ -57,7 +57,7 @@ def test_a_share_is_what_the_term_alone_would_leave():
 def test_a_pilot_alone_has_no_terms():
     told = explanation(margins_of([("Wren", 5658)]).slots[0])
     rest = {"count": 0, "share": 0}
-    assert told == {"carriers": 0.0, "products": 0.0, "terms": [], "rest": rest}
+    assert told == {"carriers": 0, "products": 0, "outside": 0, "terms": [], "rest": rest}
 
 
 def test_products_land_where_the_mixing_says():

@@ -2,6 +2,7 @@
 
 import pytest
 
+from server.radio.outside import OutsideSignal
 from server.services.faults import FaultyInputError
 from server.services.site_files import read_site
 
@@ -54,3 +55,13 @@ def test_dotted_names_and_whole_tables_are_found():
 )
 def test_a_fault_of_syntax_has_the_place_that_the_parser_tells(text, place):
     assert faults(text) == [place]
+
+
+def test_what_else_is_on_the_air_is_a_list_of_lines():
+    settings = read_site(b'outside = ["5745 20 -62 camera van", "wifi 157 40 weak"]\n', "site.toml")
+    assert settings.site.outside == (OutsideSignal(5745, 20, -62), OutsideSignal(5795, 40, -85))
+
+
+def test_a_line_that_names_no_signal_is_told_with_its_place():
+    assert faults('near_m = 8\noutside = ["the van"]\n') == [(2, "outside")]
+    assert faults("outside = 5745\n") == [(1, "outside")]

@@ -15,6 +15,7 @@ from server.services.spectrum_chart import (
     PRODUCTS,
     ROOM_MHZ,
     SPOILS_AT,
+    THINNEST_BLOCK,
     WIDE,
     charts,
     spectrum_chart,
@@ -197,3 +198,41 @@ def test_a_plan_stored_without_a_drawing_has_none(session):
     assert charts(snapshot, {**heat, "slots": []}) == ()
     del heat["products"]
     assert charts(snapshot, heat) == ()
+
+
+VAN = {
+    "centre_mhz": 5745.0,
+    "width_mhz": 20.0,
+    "level_dbm": -62.4,
+    "words": "the outside signal at 5745 MHz",
+}
+
+
+class TestOutsideSignals:
+    def test_a_block_stands_on_the_axis_as_wide_as_it_is(self, session):
+        snapshot = drawn_from(session) | {"outside": [VAN]}
+        chart = chart_of(snapshot)
+        (block,) = chart.outside
+        assert mhz_at(chart, snapshot, block.x) == pytest.approx(5735, abs=0.2)
+        assert mhz_at(chart, snapshot, block.x + block.width) == pytest.approx(5755, abs=0.2)
+        assert block.top + block.height == chart.axis_y
+        assert block.level == f"{MINUS}62"
+        assert block.words == f"The outside signal at 5745 MHz, 20 MHz wide, {MINUS}62 dBm"
+        assert f"{block.words}." in chart.words
+
+    def test_a_carrier_is_wide_enough_to_be_seen_and_has_no_room_for_its_level(self, session):
+        (block,) = chart_of(drawn_from(session) | {"outside": [VAN | {"width_mhz": 0.0}]}).outside
+        assert block.width == THINNEST_BLOCK
+        assert block.level == ""
+        assert "a carrier" in block.words
+
+    def test_one_beyond_the_channels_is_told_and_not_drawn(self, session):
+        chart = chart_of(drawn_from(session) | {"outside": [VAN | {"centre_mhz": 5400.0}]})
+        assert chart.outside == ()
+        assert "20 MHz wide" in chart.words
+
+    def test_heats_that_were_flown_and_older_plans_show_none(self, session):
+        snapshot = drawn_from(session) | {"outside": [VAN], "flown_heats": 1}
+        assert chart_of(snapshot).outside == ()
+        del snapshot["outside"]
+        assert chart_of(snapshot).outside == ()

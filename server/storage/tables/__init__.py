@@ -48,6 +48,7 @@ from server.storage.tables.open_flying import (
     OpenFlying,
     Turn,
 )
+from server.storage.tables.outside_signal import OutsideSignal
 from server.storage.tables.picture_check import (
     CHANNEL_IN_DOUBT,
     CHANNEL_RIGHT,
@@ -110,6 +111,7 @@ __all__ = [
     "FlightLine",
     "LogbookEntry",
     "OpenFlying",
+    "OutsideSignal",
     "PictureCheck",
     "Pilot",
     "PublishedPlan",

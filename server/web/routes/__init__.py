@@ -14,6 +14,7 @@ from server.web.routes import (
     join,
     logbook,
     open_flying,
+    outside_signals,
     patterns,
     pilots,
     plans,
@@ -34,6 +35,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     join.router,
     logbook.router,
     open_flying.router,
+    outside_signals.router,
     patterns.router,
     pilots.router,
     spectrum.router,  # before the plans, whose numbers would take its address

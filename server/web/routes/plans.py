@@ -292,7 +292,7 @@ def not_done(
 
 def _fields_shown(form: FormText) -> set[str]:
     """The fields that stand on the page and so carry their own sentence."""
-    shown = {"answers_for", "callsigns"} | _CHANGE_FIELDS.get(form.get("act", ""), set())
+    shown = {"answers_for", "callsigns", "signal"} | _CHANGE_FIELDS.get(form.get("act", ""), set())
     return shown | EDITOR_FIELDS if form.get("heat") and form.get("pilot") else shown
 
 

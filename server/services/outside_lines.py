@@ -1,0 +1,155 @@
+"""What else is on the air, from a line of words: "5745 20 -70 camera van", "R3 weak", "wifi 149 80 strong".
+
+A line has, in this order or any: a centre in MHz, a channel or a Wi-Fi channel; a width in MHz; a level in dBm or
+in words. From the first word on that is none of these it is a note.
+"""
+
+import re
+from dataclasses import dataclass
+
+from server.radio.channels import channel_named
+from server.radio.errors import SiteError
+from server.radio.outside import (
+    STRONGEST_DBM,
+    WEAKEST_DBM,
+    WIDEST_MHZ,
+    WIFI_WIDTH_MHZ,
+    OutsideSignal,
+    wifi_block,
+)
+from server.radio.tuning import HIGHEST_MHZ, LOWEST_MHZ
+from server.services.faults import shown
+
+LEVELS_DBM = {"weak": -85.0, "middling": -70.0, "strong": -50.0}
+"""Levels in words: just seen on an empty channel; like an aircraft at the far end of a club field; like one close
+by. Common practice, no source; the model's 25 mW arrive with -70 dBm from 80 m and with -50 dBm from 8 m."""
+
+USUAL_WIDTH_MHZ = 10.0
+"""Of a signal of which nobody knows more: what an analogue picture occupies."""
+
+LONGEST_NOTE = 80
+EXAMPLES = "5745 20 -70 camera van, or R3 weak, or wifi 149"
+
+_MINUS = str.maketrans({"\N{MINUS SIGN}": "-", "\N{EN DASH}": "-", ",": " "})
+_NUMBER = re.compile(r"[0-9]{1,4}(?:[.][0-9]{1,2})?")
+_LEVEL = re.compile(r"-[0-9]{1,3}(?:[.][0-9])?")
+_LABEL = re.compile(r"[A-Za-z][1-8]")
+_WIFI = frozenset({"wifi", "wi-fi", "wlan"})
+
+
+@dataclass(frozen=True)
+class OutsideLine:
+    """One signal as it was typed; `channel` is its Wi-Fi channel, None for anything else."""
+
+    centre_mhz: float
+    width_mhz: float
+    level_dbm: float
+    note: str = ""
+
+    @property
+    def signal(self) -> OutsideSignal:
+        return OutsideSignal(self.centre_mhz, self.width_mhz, self.level_dbm)
+
+
+class OutsideLineError(ValueError):
+    """A line that names no signal: what is wrong, and what would be right."""
+
+    def __init__(self, problem: str, cure: str) -> None:
+        super().__init__(f"{problem}: {cure}")
+        self.problem = problem
+        self.cure = cure
+
+
+def read_line(text: str) -> OutsideLine:
+    """The signal that a line means. Raises OutsideLineError."""
+    words = text.translate(_MINUS).split()
+    if not words:
+        raise OutsideLineError("No signal is named", f"write {EXAMPLES}")
+    is_wifi = words[0].casefold() in _WIFI
+    centre_mhz, channel, rest = _wifi(words) if is_wifi else _centre(words)
+    width_mhz: float | None = None
+    level_dbm: float | None = None
+    while rest:
+        word = rest[0].casefold().removesuffix("dbm").removesuffix("mhz")
+        if level_dbm is None and (word in LEVELS_DBM or _LEVEL.fullmatch(word)):
+            level_dbm = LEVELS_DBM[word] if word in LEVELS_DBM else float(word)
+        elif width_mhz is None and _NUMBER.fullmatch(word):
+            width_mhz = float(word)
+        elif word:
+            break
+        rest = rest[1:]
+    if channel is not None:
+        centre_mhz, width_mhz = _block(channel, width_mhz or WIFI_WIDTH_MHZ)
+    note = " ".join(rest)
+    if channel is not None:
+        note = f"Wi-Fi channel {channel}{f': {note}' if note else ''}"
+    line = OutsideLine(
+        centre_mhz,
+        USUAL_WIDTH_MHZ if width_mhz is None else width_mhz,
+        LEVELS_DBM["middling"] if level_dbm is None else level_dbm,
+        note,
+    )
+    _check(line)
+    return line
+
+
+def level_words(level_dbm: float) -> str:
+    """A level for people: "middling" and its dBm, with a true minus."""
+    figure = f"{level_dbm:g} dBm".replace("-", "\N{MINUS SIGN}")
+    word = next((word for word, level in LEVELS_DBM.items() if level == level_dbm), "")
+    return f"{word}, {figure}" if word else figure
+
+
+def block_words(centre_mhz: float, width_mhz: float) -> str:
+    """ "5745 MHz, 20 MHz wide"."""
+    return f"{centre_mhz:g} MHz, {f'{width_mhz:g} MHz wide' if width_mhz else 'a carrier'}"
+
+
+def _wifi(words: list[str]) -> tuple[float, int | None, list[str]]:
+    rest = words[2:] if len(words) > 2 and words[1].casefold() == "channel" else words[1:]
+    if not rest or not (rest[0].isascii() and rest[0].isdigit() and len(rest[0]) < 4):
+        raise OutsideLineError("Wi-Fi needs the number of its channel", "write it after the word: wifi 149")
+    return 0.0, int(rest[0]), rest[1:]
+
+
+def _centre(words: list[str]) -> tuple[float, int | None, list[str]]:
+    word = words[0].casefold().removesuffix("mhz")
+    rest = words[2:] if len(words) > 1 and words[1].casefold() == "mhz" else words[1:]
+    if _NUMBER.fullmatch(word):
+        return float(word), None, rest
+    if _LABEL.fullmatch(word):
+        try:
+            return float(channel_named(word).mhz), None, rest
+        except KeyError:
+            pass
+    raise OutsideLineError(
+        f"“{shown(words[0])}” is no frequency, channel or Wi-Fi channel", f"begin with one: {EXAMPLES}"
+    )
+
+
+def _block(channel: int, width_mhz: float) -> tuple[float, float]:
+    try:
+        return wifi_block(channel, int(width_mhz))
+    except SiteError as error:
+        what = f"Wi-Fi channel {channel}" if error.name == "wifi" else f"Wi-Fi {width_mhz:g} MHz wide"
+        raise OutsideLineError(f"There is no {what}", error.cure) from None
+
+
+def _check(line: OutsideLine) -> None:
+    if not 0 <= line.width_mhz <= WIDEST_MHZ:
+        raise OutsideLineError(
+            f"A width of {line.width_mhz:g} MHz is not understood", f"write 0 to {WIDEST_MHZ} MHz"
+        )
+    if not WEAKEST_DBM <= line.level_dbm <= STRONGEST_DBM:
+        raise OutsideLineError(
+            f"A level of {line.level_dbm:g} dBm is not understood",
+            f"write {WEAKEST_DBM} to {STRONGEST_DBM} dBm, or weak, middling or strong",
+        )
+    if len(line.note) > LONGEST_NOTE:
+        raise OutsideLineError("The note is too long", f"use at most {LONGEST_NOTE} characters")
+    reach_mhz = line.width_mhz / 2
+    if not LOWEST_MHZ - reach_mhz <= line.centre_mhz <= HIGHEST_MHZ + reach_mhz:
+        raise OutsideLineError(
+            f"{line.centre_mhz:g} MHz is clear of the video channels",
+            f"nothing need be noted outside {LOWEST_MHZ} to {HIGHEST_MHZ} MHz",
+        )
