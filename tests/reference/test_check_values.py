@@ -25,6 +25,7 @@ from server.radio.receiver import (
     compression_level_dbm,
     link_margin_db,
     noise_level_dbm,
+    off_tune_loss_db,
     protection_ratio_db,
 )
 from server.radio.rules import FLAGGED_RANGES, RULE_SETS
@@ -207,6 +208,7 @@ BY_FAMILY = {
         check["expected"] + i["B_MHz"] - carson_bandwidth_mhz(check["expected"] / 2, i["fm_MHz"])
     ),
     "noise-": lambda i, _: noise_level_dbm(i["B_MHz"], i["NF_dB"]),
+    "offtune-": lambda i, _: float(off_tune_loss_db(i["offset_MHz"], i.get("B_MHz", 27))),
     "golomb-len-": lambda i, _: free_ruler_span(i["n"]),
     "golomb-": lambda i, check: {name: ruler(i["marks"])[name] for name in check["expected"]},
     "rf-dist-": lambda i, _: limit_distance_m(i["eirp_mW"]) * 100,
