@@ -22,19 +22,10 @@ from server.allocator.kernel import Gear
 from server.allocator.power import SAME_LEVEL_DB, power_level
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear, finite_or_none, margins_db
-from server.radio import decibels
-from server.radio.grade import is_flyable, picture_grade
-from server.radio.propagation import free_space_loss_db
-from server.radio.site import Site
+from server.radio.grade import is_flyable
 
 MOST_PASSED_OVER = 1
 """How many later pilots may get a place before a pilot who waits."""
-
-MOST_LOST_DB = 1.0
-"""Of margin, by whoever flies, when somebody in the pits switches on."""
-
-LEAST_GRADE_BESIDE = 3.5
-"""Picture grade that everybody in the air keeps when somebody in the pits switches on."""
 
 
 @dataclass(frozen=True)
@@ -161,7 +152,7 @@ def margins(up: Sequence[Up], problem: DayProblem) -> list[float | None]:
     """The margin in dB of everybody who is up; None for a pilot alone."""
     if not up:
         return []
-    found, _ = margins_db(_gear(up, problem), range(len(up)), [one.mhz for one in up])
+    found, _ = margins_db(gear_of(up, problem), range(len(up)), [one.mhz for one in up])
     return [finite_or_none(margin) for margin in found]
 
 
@@ -175,31 +166,6 @@ def do_fit(up: Sequence[Up], problem: DayProblem) -> bool:
     )
 
 
-def disturbed_by(newcomer: Up, on: Sequence[Up], problem: DayProblem) -> tuple[str, ...]:
-    """Whose picture a newcomer's transmitter would spoil when it is switched on in the pits.
-
-    newcomer   its power is what the set may come up with, not what it is to fly with
-    on         whoever is on or cleared to be, all of them taken as flying
-
-    Callsigns of those who would lose more than `MOST_LOST_DB` or end below `LEAST_GRADE_BESIDE`; nobody: clear.
-    What a margin has above the site's ample one is nobody's loss: the picture cannot look better.
-    """
-    if not on:
-        return ()
-    ample_db = problem.site.ample_db
-    gear = _gear([*on, newcomer], problem)
-    gear.level_mw[:, -1] *= decibels.power_ratio(-_farther_db(problem.site))
-    mhz = [one.mhz for one in on]
-    before, _ = margins_db(gear, range(len(on)), mhz)
-    after, _ = margins_db(gear, range(len(on) + 1), [*mhz, newcomer.mhz])
-    return tuple(
-        one.pilot.callsign
-        for one, was, becomes in zip(on, before, after[:-1], strict=True)
-        if min(was, ample_db) - min(becomes, ample_db) > MOST_LOST_DB
-        or picture_grade(becomes) < LEAST_GRADE_BESIDE
-    )
-
-
 def _best_at(power_mw: float, newcomer: Pilot, up: Sequence[Up], problem: DayProblem) -> Place | None:
     """The six stages of one heat with one free pilot, by looking at every channel: fewer than fifty."""
     held = [one.mhz for one in up]
@@ -210,7 +176,7 @@ def _best_at(power_mw: float, newcomer: Pilot, up: Sequence[Up], problem: DayPro
     ]
     if not free:
         return None
-    gear = _gear([*up, Up(newcomer, free[0], power_mw)], problem)
+    gear = gear_of([*up, Up(newcomer, free[0], power_mw)], problem)
     found = {mhz: margins_db(gear, range(len(held) + 1), [*held, mhz]) for mhz in free}
     good = _within([(mhz, float(found[mhz][0].min())) for mhz in free], problem.site.indifference_db)
     good = _within([(mhz, float(found[mhz][1].min())) for mhz in good], problem.site.indifference_db)
@@ -262,13 +228,8 @@ def _can_come_up(pilot: Pilot, up: Sequence[Up], problem: DayProblem) -> bool:
     return isinstance(offer(pilot, down, problem), Place)
 
 
-def _farther_db(site: Site) -> float:
-    """How much weaker a transmitter in the pits arrives than the same one flying near."""
-    pit_db, near_db = free_space_loss_db([site.pit_m, site.near_m], site.receiver.reference_mhz)
-    return float(pit_db - near_db)
-
-
-def _gear(up: Sequence[Up], problem: DayProblem) -> Gear:
+def gear_of(up: Sequence[Up], problem: DayProblem) -> Gear:
+    """What the sums need of these, each on its channel, whatever is out of use today."""
     day = replace(problem.with_pilots(tuple(_held(one) for one in up)), bans_mhz=())
     return day_gear(day, [one.power_mw for one in up])
 

@@ -1,12 +1,13 @@
 """What follows by itself at the flight line, in the transaction of whatever happened: who left the day comes off
-the line, who was found is off, and the turn to power up goes to the next in the order.
+the line, who was found is off, the turn to power up goes to the next in the order, who waits in the pits is
+answered.
 """
 
 from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services import down_transmitters, flight_states
+from server.services import clearances, down_transmitters, flight_states
 from server.services.flight_line import line_of, log
 from server.services.flight_states import Line, pilot_after, why_not
 from server.services.turn_words import BY_ITSELF
@@ -15,15 +16,15 @@ from server.storage.tables import CHECKED_IN, DOWN, POWER_UP, POWERING_UP, WAITI
 
 
 def settle(session: Session, day: FieldDay, at: datetime) -> None:
-    """Bring the live call to rest. The same stages and roster give the same result every time."""
+    """Bring the live call and the pits to rest. The same stages and roster give the same result every time."""
     assert day.id is not None
     call = calls.live(session, day.id)
-    if call is None or call.id is None:
-        return
-    slots = calls.slots_of(session, call.id)
-    _stand_down_who_left(session, day, slots, at)
-    _follow_what_is_down(session, day, slots, at)
-    _next_turn(session, day, call, slots, at)
+    if call is not None and call.id is not None:
+        slots = calls.slots_of(session, call.id)
+        _stand_down_who_left(session, day, slots, at)
+        _follow_what_is_down(session, day, slots, at)
+        _next_turn(session, day, call, slots, at)
+    clearances.settle(session, day, at)
 
 
 def line_state(session: Session, day: FieldDay, call: Call, slots: list[CallSlot]) -> Line:

@@ -37,8 +37,29 @@ class MyCall:
     acts: tuple[str, ...]
 
     @property
+    def is_done(self) -> bool:
+        """Through with the heat, so that something else has the word."""
+        return self.stage in (OFF, LEFT_OUT)
+
+    @property
     def channel_words(self) -> str:
         return f"{self.label or ''} {self.mhz} MHz".strip()
+
+
+@dataclass(frozen=True)
+class MyClearance:
+    """A pilot's own wish to switch on outside a call.
+
+    seen   to be sent with each press
+    words  why to wait and how long, or the director's words
+    """
+
+    clearance_id: int
+    seen: str
+    stage: str
+    why: str
+    place: str
+    words: str
 
 
 @dataclass(frozen=True)
@@ -82,7 +103,7 @@ class FlightLineNow:
         self.call: Call | None = calls.live(session, day.id)
         self.slots: list[CallSlot] = calls.slots_of(session, self.call.id or 0) if self.call else []
         self._by_pilot = {slot.pilot_id: slot for slot in self.slots}
-        self._clearances = {one.pilot_id: one.stage for one in clearances.live(session, day.id)}
+        self._clearances = {one.pilot_id: one for one in clearances.live(session, day.id)}
         self._here = {pilot.id for pilot in pilots.of_day(session, day.id, [CHECKED_IN])}
         self.next = None if snapshot is None else call_lineup.next_heat(session, day, snapshot, self.slots)
         if day.archived_at is not None or _is_open_flying(session, day.id):
@@ -98,7 +119,7 @@ class FlightLineNow:
 
     def facts(self, pilot_id: int, at_open_flying: Facts | None = None, is_down: bool = False) -> Facts:
         """Everything that the word for this pilot's transmitter hangs on."""
-        slot = self._by_pilot.get(pilot_id)
+        slot, clearance = self._by_pilot.get(pilot_id), self._clearances.get(pilot_id)
         facts = at_open_flying or Facts()
         is_in_call = slot is not None and slot.stage not in (OFF, LEFT_OUT)
         if is_in_call or (facts.turn == WAITING and facts.is_called_off):
@@ -108,7 +129,7 @@ class FlightLineNow:
             everybody_land=self.line.everybody_land_at is not None,
             walkers=self.line.walkers_since is not None,
             call=slot.stage if slot else None,
-            clearance=self._clearances.get(pilot_id),
+            clearance=clearance.stage if clearance else None,
             is_down=is_down,
             is_next=self.is_next(pilot_id),
             is_called_off=facts.is_called_off or pilot_id not in self._here,
@@ -132,6 +153,13 @@ class FlightLineNow:
             power_mw=slot.power_mw,
             acts=tuple(act for act in call_slots.PILOTS_ACTS if self._may(slot, act)),
         )
+
+    def my_clearance(self, pilot_id: int) -> MyClearance | None:
+        one = self._clearances.get(pilot_id)
+        if one is None:
+            return None
+        assert one.id is not None
+        return MyClearance(one.id, one.seen, one.stage, one.why, one.place, one.words)
 
     def board(self) -> LineOnBoard:
         now = tuple(

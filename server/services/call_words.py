@@ -52,3 +52,16 @@ def in_call(stage: str, word: Word, named: str) -> str:
 def everybody_lands(reason: str, word: Word) -> str:
     """The director's reason, and what this pilot does."""
     return f"{reason} {_EVERYBODY_LAND.get(word, _NOBODY_ON)}"
+
+
+def with_clearance(stage: str, why: str, words: str, word: Word) -> str:
+    """What a pilot does who asked to switch on outside a call."""
+    if word == DISARM_THEN_POWER_OFF:
+        return "Power off now, then press the button."
+    if word == ASK_THE_DIRECTOR:
+        return f"{WALKERS} Leave the motors disarmed and wait for the director."
+    if stage == tables.WAITING:
+        return f"You asked to switch on: {why}. {words}"
+    if stage == tables.ON:
+        return f"You are on: {why}. Power off as soon as you are done, then press the button."
+    return f"Cleared to switch on: {why}. Propellers off. Press the button once it is on."

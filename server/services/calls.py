@@ -9,7 +9,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services import call_lineup, call_settling, flight_states, open_flying
+from server.services import call_lineup, call_settling, flight_states, open_flying, pit_air
 from server.services.call_lineup import Lineup
 from server.services.call_steps import ACTS, named
 from server.services.errors import InputError, OvertakenError, RefusedError
@@ -75,15 +75,21 @@ def call(
     if not numbers or not all(1 <= one <= last for one in numbers):
         raise InputError({"heats": f"Plan {snapshot['number']} has heats 1 to {last}. Choose from them."})
     lineup = call_lineup.lineup_of(session, day, snapshot, numbers, only)
-    _check_lineup(day, lineup, override)
+    stands_against = (*lineup.blocked, *pit_air.against_call(session, day, lineup))
+    _check_lineup(day, lineup)
     words = " ".join(override.split())[:MOST_WORDS]
+    if stands_against and not words:
+        raise RefusedError(
+            f"{' '.join(stands_against)} Mend it, leave them out, look at what the day's changes cost, or "
+            "override it in words."
+        )
     made = Call(
         field_day_id=day.id, plan_number=lineup.plan_number, heats=numbers, reason=words, called_at=at
     )
     stored.add(session, made, _slots_of(lineup, at))
-    facts = {"call_id": made.id, "heats": numbers, "plan": lineup.plan_number, "blocked": lineup.blocked}
+    facts = {"call_id": made.id, "heats": numbers, "plan": lineup.plan_number, "against": stands_against}
     text = f"{named(made)} is called: {read_out(lineup)}"
-    if words and lineup.blocked:
+    if words and stands_against:
         text += f" Overridden: {words}"
     log(session, day, who, "heat called", text, facts, at)
     remember(session, day, {"words": "Undo the call", "call": flight_states.STOP})
@@ -178,7 +184,7 @@ def _check_may_call(session: Session, day: FieldDay) -> None:
         )
 
 
-def _check_lineup(day: FieldDay, lineup: Lineup, override: str) -> None:
+def _check_lineup(day: FieldDay, lineup: Lineup) -> None:
     heats = " and ".join(str(number) for number in lineup.heats)
     if not lineup.flying:
         raise RefusedError(f"Nobody of heat {heats} is here to fly. Choose another heat.")
@@ -194,11 +200,6 @@ def _check_lineup(day: FieldDay, lineup: Lineup, override: str) -> None:
     if len(lineup.flying) > day.aircraft:
         raise RefusedError(
             f"{len(lineup.flying)} would be up, and the day allows {day.aircraft} at once: leave some out."
-        )
-    if lineup.blocked and not override.strip():
-        raise RefusedError(
-            f"{' '.join(lineup.blocked)} Leave them out, look at what the day's changes cost, or override "
-            "it in words."
         )
 
 

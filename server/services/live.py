@@ -10,11 +10,14 @@ import threading
 from collections import defaultdict
 from collections.abc import Callable
 
+from sqlmodel import Session
+
 from server.services.board import Board, board_of_day
 from server.services.slots import MySlot, slots_of_day
 from server.services.turn_views import DeskOfTurns, OpenFlyingNow
 from server.storage import days
 from server.storage.session import Database
+from server.storage.tables import FieldDay
 
 QUEUE_LENGTH = 8
 
@@ -45,15 +48,24 @@ def announce(database: Database, hub: "Hub", field_day_id: int) -> None:
             day = days.by_id(session, field_day_id)
             if day is None:
                 return
-            board, slots = board_of_day(session, day), slots_of_day(session, day)
-            desk = OpenFlyingNow(session, day).desk()
-        hub.tell(board_topic(day.code), board)
-        hub.tell(desk_topic(day.code), desk)
-        for slot in slots:
-            hub.tell(slot_topic(field_day_id, slot.link_token), slot)
-        valid = {slot_topic(field_day_id, slot.link_token) for slot in slots}
-        for topic in hub.watched(slot_topic(field_day_id, "")) - valid:
+            states = _states(session, day, hub)
+        for topic, state in states.items():
+            hub.tell(topic, state)
+        for topic in hub.watched(slot_topic(field_day_id, "")) - set(states):
             hub.dismiss(topic)
+
+
+def _states(session: Session, day: FieldDay, hub: "Hub") -> dict[str, "Shown"]:
+    """By topic, what its watchers are to see; topics that nobody watches are not even read."""
+    assert day.id is not None
+    found: dict[str, Shown] = {}
+    if hub.watched(slot_topic(day.id, "")):
+        found |= {slot_topic(day.id, slot.link_token): slot for slot in slots_of_day(session, day)}
+    if hub.watching(board_topic(day.code)):
+        found[board_topic(day.code)] = board_of_day(session, day)
+    if hub.watching(desk_topic(day.code)):
+        found[desk_topic(day.code)] = OpenFlyingNow(session, day).desk()
+    return found
 
 
 class Subscription:

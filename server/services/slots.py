@@ -13,19 +13,16 @@ from typing import Any, Literal
 
 from sqlmodel import Session
 
-from server.radio.channels import labels_at, lookalikes
-from server.radio.errors import TuningError
-from server.radio.tuning import parse_tuning
 from server.services import call_words
-from server.services.call_views import FlightLineNow, MyCall
+from server.services.call_views import FlightLineNow, MyCall, MyClearance
 from server.services.errors import NotFoundError
-from server.services.gear import label_at, tunes_of
 from server.services.margin_words import signed_db
 from server.services.transmitter_words import Word, is_known_on, word_for, word_on_a_stale_page
+from server.services.tuned import Lookalike, Tuned, provisional_of, similar
 from server.services.turn_views import MyTurn, OpenFlyingNow
 from server.storage import days, down_transmitters, pilots, published_plans
 from server.storage.session import Database
-from server.storage.tables import LEFT_OUT, NO_SHOW, OFF, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
+from server.storage.tables import NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
 
 Standing = Literal["planned", "flown", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
 
@@ -42,29 +39,6 @@ REASONS: dict[Standing, str] = {
 }
 
 IS_DOWN = "Your transmitter is down and still on. Tell the director once it is found and off."
-
-
-@dataclass(frozen=True)
-class Lookalike:
-    """A channel that shows a picture on the bench and is wrong; positive offsets lie above the right one."""
-
-    channel: str
-    mhz: int
-    offset_mhz: int
-
-
-@dataclass(frozen=True)
-class Tuned:
-    """A carrier by the pilot's own name for it, where there is one, and in MHz."""
-
-    channel: str | None
-    mhz: int
-    lookalikes: tuple[Lookalike, ...] = ()
-
-    @property
-    def other_labels(self) -> tuple[str, ...]:
-        """Further names of the same carrier, which are right too."""
-        return tuple(label for label in labels_at(self.mhz) if label != self.channel)
 
 
 @dataclass(frozen=True)
@@ -100,6 +74,7 @@ class MySlot:
     word          while the page is fresh, and `word_in_doubt` once it may be out of date
     call          the pilot's place in the heat that is called; it comes before everything else
     is_next       the pilot's heat is the next to be called
+    clearance     what the pilot asked for outside a call; `may_ask_clearance` where the own phone can ask
     everybody_land  the director's reason while EVERYBODY LAND is on, else None
     """
 
@@ -129,6 +104,8 @@ class MySlot:
     call: MyCall | None = None
     called_tuned: Tuned | None = None
     is_next: bool = False
+    clearance: MyClearance | None = None
+    may_ask_clearance: bool = False
     everybody_land: str | None = None
 
     @property
@@ -155,6 +132,9 @@ class MySlot:
             return call_words.in_call(self.call.stage, self.word, self.call.channel_words)
         if self.turn is not None:
             return self.turn.what_next
+        if self.clearance is not None:
+            mine = self.clearance
+            return call_words.with_clearance(mine.stage, mine.why, mine.words, self.word)
         if self.is_down:
             return IS_DOWN
         if self.is_next:
@@ -217,6 +197,7 @@ class _Reading:
         is_planned = standing == "planned"
         is_waiting = standing in ("not in the plan", "no plan yet")
         turn, call = self._flying.my_turn(pilot.id), self._line.my_call(pilot.id)
+        clearance = self._line.my_clearance(pilot.id)
         facts = self._line.facts(pilot.id, self._flying.facts(pilot.id), pilot.id in self._down)
         is_here = is_planned or is_waiting or standing == "flown"
         return MySlot(
@@ -235,7 +216,7 @@ class _Reading:
             standing=standing,
             heats=tuple(self._heats[pilot.id]) if is_planned else (),
             moved_from=self._moved_from.get(called) if is_planned else None,
-            provisional=_provisional(pilot, aircraft) if is_waiting else None,
+            provisional=provisional_of(pilot, aircraft) if is_waiting else None,
             is_down=facts.is_down,
             known_on=is_known_on(facts),
             word=word_for(facts),
@@ -246,6 +227,8 @@ class _Reading:
             call=call,
             called_tuned=_called_tuned(call) if call else None,
             is_next=facts.is_next,
+            clearance=clearance,
+            may_ask_clearance=is_here and not turn and clearance is None and (call is None or call.is_done),
             everybody_land=self._line.everybody_land,
         )
 
@@ -285,32 +268,11 @@ def _picture(slot: Mapping[str, Any]) -> str:
 def _place_tuned(turn: MyTurn) -> Tuned | None:
     if turn.mhz is None:
         return None
-    return Tuned(turn.label, turn.mhz, _similar(turn.mhz))
+    return Tuned(turn.label, turn.mhz, similar(turn.mhz))
 
 
 def _called_tuned(call: MyCall) -> Tuned | None:
     """What the call says, whatever was published since; nothing more once the pilot is through with it."""
-    if call.stage in (OFF, LEFT_OUT):
+    if call.is_done:
         return None
-    return Tuned(call.label, call.mhz, _similar(call.mhz))
-
-
-def _provisional(pilot: Pilot, aircraft: list[Aircraft]) -> Tuned | None:
-    mhz = pilot.provisional_mhz
-    if mhz is None:
-        return None
-    flying = next((one for one in aircraft if one.id == pilot.flying_aircraft_id), None)
-    return Tuned(label_at(mhz, _labels(flying.tunes) if flying else {}), mhz, _similar(mhz))
-
-
-def _similar(mhz: int) -> tuple[Lookalike, ...]:
-    return tuple(Lookalike(one.label, one.mhz, one.mhz - mhz) for one in lookalikes(mhz))
-
-
-def _labels(tunes: str) -> dict[int, str]:
-    """The pilot's own names of channels; none where the set-up is unknown."""
-    try:
-        tuning = parse_tuning(tunes_of(tunes))
-    except TuningError:
-        return {}
-    return {mhz: label for mhz, label in tuning.label_for.items() if label}
+    return Tuned(call.label, call.mhz, similar(call.mhz))

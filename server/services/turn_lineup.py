@@ -1,6 +1,6 @@
 """Open flying as the allocator sees it: the pilots with a turn, their gear, and what the day allows."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from sqlmodel import Session
@@ -66,6 +66,11 @@ class TurnLineup:
 
 def turn_lineup(session: Session, day: FieldDay, turns: Iterable[Turn]) -> TurnLineup:
     """The pilots of these turns as they stand now."""
+    return lineup_of_pilots(session, day, {turn.pilot_id for turn in turns})
+
+
+def lineup_of_pilots(session: Session, day: FieldDay, pilot_ids: Collection[int]) -> TurnLineup:
+    """These pilots as they stand now, whether they have a turn or not."""
     assert day.id is not None
     rows = {pilot.id or 0: pilot for pilot in pilots.of_day(session, day.id)}
     aircraft = pilots.aircraft_of_day(session, day.id)
@@ -74,14 +79,14 @@ def turn_lineup(session: Session, day: FieldDay, turns: Iterable[Turn]) -> TurnL
     planned: dict[int, PlannedPilot] = {}
     gear: dict[int, str] = {}
     pit_mw: dict[int, float] = {}
-    for pilot_id in {turn.pilot_id for turn in turns}:
+    for pilot_id in set(pilot_ids):
         pilot = rows[pilot_id]
         flying = lineup.flying_of(pilot, aircraft.get(pilot_id, []))
         if flying is None or flying.video != ANALOGUE:
             planned[pilot_id] = PlannedPilot(pilot.callsign, ())
         else:
             planned[pilot_id] = lineup.planned_pilot(day, pilot, flying, known, published_mhz)
-            pit_mw[pilot_id] = _pit_mw(flying)
+            pit_mw[pilot_id] = pit_power_mw(flying)
         gear[pilot_id] = lineup.gear_mark(flying)
     return TurnLineup(_problem(session, day), rows, planned, gear, pit_mw)
 
@@ -99,7 +104,7 @@ def _problem(session: Session, day: FieldDay) -> DayProblem:
     )
 
 
-def _pit_mw(flying: Aircraft) -> float:
+def pit_power_mw(flying: Aircraft) -> float:
     """Without a pit mode the set's highest step: many come up at full power before they obey."""
     if flying.pit_power_mw is not None:
         return flying.pit_power_mw

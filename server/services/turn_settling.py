@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session
 
-from server.allocator.open_flying import Place, Up, Waiting, disturbed_by, do_fit, serve
+from server.allocator.open_flying import Place, Up, Waiting, do_fit, serve
+from server.allocator.switching_on import disturbed_by
 from server.services import days, turn_log
 from server.services.channel_confirmation import void_unless_on
 from server.services.flight_line import line_of

@@ -2,10 +2,12 @@
 
 from datetime import datetime
 
+from sqlmodel import Session
+
 from server.services import call_settling
 from server.services.live import Hub, announce
 from server.services.turn_settling import is_nudge_due, settle
-from server.storage import calls, days
+from server.storage import calls, clearances, days
 from server.storage import turns as stored
 from server.storage.session import Database
 
@@ -33,7 +35,17 @@ class TurnWatch:
         with self._database.read() as session:
             return [
                 one
-                for one in sorted({*stored.days_with_turns(session), *calls.days_with_a_call(session)})
+                for one in _days(session)
                 if self._settled.get(one) != Database.order(session, one)
                 or any(is_nudge_due(turn, at) for turn in stored.live(session, one))
             ]
+
+
+def _days(session: Session) -> list[int]:
+    """Ids of the days where something can follow by itself."""
+    ids = (
+        stored.days_with_turns(session),
+        calls.days_with_a_call(session),
+        clearances.days_with_clearances(session),
+    )
+    return sorted({one for some in ids for one in some})

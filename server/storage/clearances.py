@@ -21,6 +21,11 @@ def live(session: Session, field_day_id: int) -> list[Clearance]:
     return list(session.exec(wanted.order_by(col(Clearance.id))))
 
 
+def days_with_clearances(session: Session) -> list[int]:
+    """Ids of the days where somebody asked and is not off."""
+    return sorted(set(session.exec(select(Clearance.field_day_id).where(col(Clearance.stage) != OFF))))
+
+
 def live_of(session: Session, pilot_id: int) -> Clearance | None:
     return session.exec(
         select(Clearance).where(col(Clearance.pilot_id) == pilot_id, col(Clearance.stage) != OFF)

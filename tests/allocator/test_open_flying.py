@@ -14,7 +14,6 @@ from server.allocator.open_flying import (
     Wait,
     Waiting,
     Why,
-    disturbed_by,
     do_fit,
     margins,
     offer,
@@ -22,17 +21,14 @@ from server.allocator.open_flying import (
 )
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear
-from server.radio.grade import is_flyable, picture_grade
-from server.radio.interference import Station, heat_margins
+from server.radio.grade import is_flyable
+from server.radio.interference import heat_margins
 from server.radio.site import Receiver, Site
 from tests.allocator.days import ALL_BANDS, tuned
+from tests.allocator.ups import stations, up, worst_db
 
 DAY = DayProblem((), aircraft=6)
 WREN = Pilot("Wren", ALL_BANDS)
-
-
-def up(name, mhz, power_mw=25.0, is_down=False, **gear):
-    return Up(Pilot(name, (mhz,), **gear), mhz, power_mw, is_down)
 
 
 def mixed_gear(seed, count):
@@ -49,25 +45,6 @@ def mixed_gear(seed, count):
         )
         for number in range(count)
     ]
-
-
-def stations(pilots):
-    return [
-        Station(
-            one.pilot.callsign,
-            one.mhz,
-            one.power_mw,
-            one.pilot.antenna,
-            one.pilot.rx_antenna,
-            one.pilot.gain_dbi,
-        )
-        for one in pilots
-    ]
-
-
-def worst_db(pilots, site=DAY.site):
-    found = [slot.margin_db for slot in heat_margins(stations(pilots), site).slots]
-    return min((margin for margin in found if margin is not None), default=None)
 
 
 def filled(pilots, day):
@@ -373,41 +350,3 @@ def test_margins_are_those_of_the_radio_model(site):
 )
 def test_who_may_be_up_together(pilots, day, expected):
     assert do_fit(pilots, day) is expected
-
-
-def test_with_nobody_on_nobody_is_disturbed():
-    assert disturbed_by(up("Wren", 5800), [], DAY) == ()
-
-
-def loss_db(newcomer, on, site):
-    """By the model at the near distance, the newcomer's power lowered by what the pits are farther."""
-    weaker = replace(newcomer, power_mw=newcomer.power_mw * (site.near_m / site.pit_m) ** 2)
-    before = [slot.margin_db for slot in heat_margins(stations(on), site).slots]
-    after = [slot.margin_db for slot in heat_margins(stations([*on, weaker]), site).slots]
-    return [was - becomes for was, becomes in zip(before, after, strict=False)]
-
-
-@pytest.mark.parametrize(("pit_m", "disturbed"), [(46, ()), (40, ("Otter", "Rook"))])
-def test_nobody_in_the_air_may_lose_more_than_a_decibel(pit_m, disturbed):
-    site = Site(pit_m=pit_m, far_m=160)
-    on, newcomer = [up("Otter", 5658), up("Rook", 5917)], up("Wren", 5790, 200.0)
-    lost = loss_db(newcomer, on, site)
-    assert all(loss > 1.0 for loss in lost) is bool(disturbed)
-    assert disturbed_by(newcomer, on, replace(DAY, site=site)) == disturbed
-
-
-def test_who_flies_alone_loses_nothing_that_can_be_seen():
-    on = [up("Otter", 5658)]
-    assert disturbed_by(up("Wren", 5917), on, DAY) == ()
-    assert disturbed_by(up("Wren", 5680), on, DAY) == ("Otter",)
-
-
-def test_nobody_in_the_air_may_end_below_specks():
-    # Wren at the far end of the pits takes next to nothing; Rook's picture is bad enough before.
-    far_pits = replace(DAY, site=Site(pit_m=2000))
-    on = [up("Otter", 5658, 400.0), up("Rook", 5917, 25.0)]
-    assert picture_grade(worst_db(on)) >= 3.5
-    assert disturbed_by(up("Wren", 5800), on, far_pits) == ()
-    on = [up("Otter", 5658, 1200.0), up("Rook", 5917, 25.0)]
-    assert picture_grade(worst_db(on)) == 3.3
-    assert disturbed_by(up("Wren", 5800), on, far_pits) == ("Rook",)

@@ -1,0 +1,236 @@
+"""Leave to switch a transmitter on outside a call: in the pits, or by the pilot line. The default is to wait.
+
+Nobody powers up while a heat is called or somebody is up at open flying; where the day allows it, whoever spoils
+no picture by computation may all the same. Retuning asks too, and so does the bench check. The director can
+override in words, which go to the logbook.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from sqlmodel import Session
+
+from server.services import lineup, pit_air
+from server.services.channel_confirmation import channel_now, is_confirmed
+from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
+from server.services.flight_line import MOST_WORDS, check_open, log
+from server.services.turn_lineup import pit_power_mw
+from server.services.turn_words import BY_ITSELF
+from server.storage import clearances as stored
+from server.storage import pilots, turns
+from server.storage.tables import (
+    CHECKED_IN,
+    CLEARANCE_PLACES,
+    CLEARANCE_REASONS,
+    CLEARED,
+    OFF,
+    ON,
+    PITS,
+    RETUNE,
+    SET_UP,
+    WAITING,
+    Clearance,
+    FieldDay,
+    Pilot,
+)
+
+CLEAR = "clear"
+SWITCHED_ON = "on"
+SWITCHED_OFF = "off"
+
+CLEARANCE_MOVES: Mapping[str, Mapping[str, str]] = {
+    WAITING: {CLEAR: CLEARED, SWITCHED_OFF: OFF},
+    CLEARED: {SWITCHED_ON: ON, SWITCHED_OFF: OFF},
+    ON: {SWITCHED_OFF: OFF},
+    OFF: {},
+}
+"""By stage, which event leads a clearance where. Nobody who may be on goes back to waiting."""
+
+_IS: Mapping[str, str] = {
+    WAITING: "waits for clearance",
+    CLEARED: "is cleared and may be on",
+    ON: "is on",
+    OFF: "is off",
+}
+_ONLY: Mapping[str, str] = {
+    CLEAR: "only who waits can be cleared",
+    SWITCHED_ON: "only who is cleared can be on",
+    SWITCHED_OFF: "there is nothing to switch off",
+}
+
+
+def after(stage: str, event: str, callsign: str) -> str:
+    """The stage that follows. Raises RefusedError for what cannot happen at this stage."""
+    found = CLEARANCE_MOVES[stage].get(event)
+    if found is None:
+        raise RefusedError(f"{callsign} {_IS[stage]}: {_ONLY[event]}.")
+    return found
+
+
+def ask(
+    session: Session,
+    day: FieldDay,
+    pilot: Pilot,
+    why: str,
+    who: str,
+    at: datetime,
+    *,
+    place: str = PITS,
+) -> Clearance:
+    """Ask to switch on, and get the answer: cleared, or why to wait. A second press changes nothing.
+
+    why    of CLEARANCE_REASONS
+    place  of CLEARANCE_PLACES
+
+    Raises RefusedError for a pilot who is not here, or whose place in a call or turn has the word, and InputError.
+    """
+    assert day.id is not None
+    assert pilot.id is not None
+    check_open(day)
+    if why not in CLEARANCE_REASONS or place not in CLEARANCE_PLACES:
+        raise InputError({"why": "Choose what the transmitter is to be on for, and where."})
+    known = stored.live_of(session, pilot.id)
+    if known is not None:
+        return known
+    _check_pilot(session, day, pilot)
+    flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
+    if flying is None:
+        raise RefusedError(f"{pilot.callsign} has no aircraft on the roster: add one at the desk first.")
+    is_known = why not in (RETUNE, SET_UP) and is_confirmed(session, pilot)
+    clearance = Clearance(
+        field_day_id=day.id,
+        pilot_id=pilot.id,
+        aircraft_id=flying.id,
+        why=why,
+        place=place,
+        mhz=channel_now(session, day, pilot) if is_known else None,
+        power_mw=pit_power_mw(flying),
+        asked_at=at,
+    )
+    stored.add(session, clearance)
+    _log(
+        session, day, clearance, who, "asked for clearance", f"{pilot.callsign} asks to switch on: {why}.", at
+    )
+    answer(session, day, clearance, at)
+    return clearance
+
+
+def answer(session: Session, day: FieldDay, clearance: Clearance, at: datetime) -> str:
+    """Clear who waits, or say why to wait and how long; the sentence, empty where it is clear now."""
+    if clearance.stage != WAITING:
+        return ""
+    why = pit_air.why_wait(session, day, clearance)
+    if why:
+        clearance.words = why
+        session.flush()
+        return why
+    _clear(session, day, clearance, "", BY_ITSELF, at)
+    return ""
+
+
+def override(
+    session: Session, day: FieldDay, clearance_id: int, seen: str, words: str, who: str, at: datetime
+) -> None:
+    """Clear who waits by the director's word. Raises InputError without words, and as `act` does."""
+    clearance = _seen(session, day, clearance_id, seen)
+    words = " ".join(words.split())[:MOST_WORDS]
+    if not words:
+        raise InputError({"words": "Write why it may power up now: the words go to the logbook."})
+    _clear(session, day, clearance, words, who, at)
+
+
+def is_on(session: Session, day: FieldDay, clearance_id: int, seen: str, who: str, at: datetime) -> None:
+    """Note that a cleared transmitter is on. Raises OvertakenError, RefusedError or NotFoundError."""
+    clearance = _seen(session, day, clearance_id, seen)
+    callsign = callsign_of(session, clearance)
+    clearance.stage, clearance.on_at = after(clearance.stage, SWITCHED_ON, callsign), at
+    _log(session, day, clearance, who, "on in the pits", f"{callsign} is on: {clearance.why}.", at)
+
+
+def is_off(session: Session, day: FieldDay, clearance_id: int, seen: str, who: str, at: datetime) -> None:
+    """Note that it is off, or does not want to be on any more. Raises as `is_on` does."""
+    clearance = _seen(session, day, clearance_id, seen)
+    _end(session, day, clearance, who, at)
+    settle(session, day, at)
+
+
+def settle(session: Session, day: FieldDay, at: datetime) -> None:
+    """Answer everybody who waits anew, in the order they asked; who left the day does not wait any more."""
+    assert day.id is not None
+    for clearance in stored.live(session, day.id):
+        if clearance.stage != WAITING:
+            continue
+        pilot = pilots.by_id(session, day.id, clearance.pilot_id)
+        in_call = pit_air.is_in_call(session, day, clearance.pilot_id)
+        if pilot is None or pilot.state != CHECKED_IN or in_call:
+            _end(session, day, clearance, BY_ITSELF, at)
+        else:
+            answer(session, day, clearance, at)
+
+
+def clearance_of(session: Session, day: FieldDay, clearance_id: int) -> Clearance:
+    """Raises NotFoundError, also for one of another day."""
+    found = stored.by_id(session, day.id or 0, clearance_id)
+    if found is None:
+        raise NotFoundError("There is no such clearance on this day.")
+    return found
+
+
+def callsign_of(session: Session, clearance: Clearance) -> str:
+    pilot = pilots.by_id(session, clearance.field_day_id, clearance.pilot_id)
+    assert pilot is not None
+    return pilot.callsign
+
+
+def _check_pilot(session: Session, day: FieldDay, pilot: Pilot) -> None:
+    assert day.id is not None
+    assert pilot.id is not None
+    if pilot.state != CHECKED_IN:
+        raise RefusedError(f"{pilot.callsign} is {pilot.state}: bring the pilot back at the desk first.")
+    if pit_air.is_in_call(session, day, pilot.id):
+        raise RefusedError(f"{pilot.callsign} is in the heat that is called: its turn says when to power up.")
+    turn = turns.live_of(session, pilot.id)
+    if turn is not None and turn.stage != WAITING:
+        raise RefusedError(f"{pilot.callsign} has a place at open flying: that says when to power up.")
+
+
+def _seen(session: Session, day: FieldDay, clearance_id: int, seen: str) -> Clearance:
+    check_open(day)
+    clearance = clearance_of(session, day, clearance_id)
+    if clearance.seen != seen:
+        raise OvertakenError(
+            f"Somebody was faster: {callsign_of(session, clearance)} {_IS[clearance.stage]} now. Look at the page "
+            "as it is."
+        )
+    return clearance
+
+
+def _clear(session: Session, day: FieldDay, clearance: Clearance, words: str, who: str, at: datetime) -> None:
+    callsign = callsign_of(session, clearance)
+    clearance.stage = after(clearance.stage, CLEAR, callsign)
+    clearance.words, clearance.answered_at = words, at
+    how = f", by the {who}'s word: {words}" if words else ": clear by computation."
+    text = f"{callsign} may switch on for {clearance.why}{how}"
+    _log(session, day, clearance, who, "clearance overridden" if words else "cleared to switch on", text, at)
+
+
+def _end(session: Session, day: FieldDay, clearance: Clearance, who: str, at: datetime) -> None:
+    callsign, was = callsign_of(session, clearance), clearance.stage
+    clearance.stage, clearance.off_at = after(was, SWITCHED_OFF, callsign), at
+    text = f"{callsign} does not wait any more." if was == WAITING else f"{callsign} is off: {clearance.why}."
+    _log(session, day, clearance, who, "clearance ended", text, at)
+
+
+def _log(
+    session: Session, day: FieldDay, clearance: Clearance, who: str, action: str, text: str, at: datetime
+) -> None:
+    facts = {
+        "clearance_id": clearance.id,
+        "pilot_id": clearance.pilot_id,
+        "why": clearance.why,
+        "place": clearance.place,
+        "mhz": clearance.mhz,
+        "power_mw": clearance.power_mw,
+        "stage": clearance.stage,
+    }
+    log(session, day, who, action, text, facts, at)

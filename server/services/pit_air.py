@@ -1,0 +1,188 @@
+"""What a transmitter that is to be switched on outside a call would meet: who flies, who is on in the pits, what
+is lost; and whether it is clear by computation.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from server.allocator.open_flying import Up
+from server.allocator.problem import DayProblem
+from server.allocator.problem import Pilot as PlannedPilot
+from server.allocator.rest import Down
+from server.allocator.switching_on import OnTheGround, spoilt_by, worst_channel
+from server.services import down_transmitters, lineup
+from server.services.call_lineup import Lineup
+from server.services.call_steps import named
+from server.services.flight_line import line_of
+from server.services.flight_states import ALARM_FIRST, DONE, WALKERS_FIRST
+from server.services.turn_lineup import TurnLineup, lineup_of_pilots
+from server.storage import calls, clearances, pilots, turns
+from server.storage.tables import (
+    CLEARED,
+    DOWN,
+    FLYING,
+    LANDING,
+    ON,
+    PILOT_LINE,
+    POWER_UP,
+    Call,
+    Clearance,
+    FieldDay,
+)
+
+TO_POWER_UP = timedelta(minutes=2)
+TO_LAND = timedelta(minutes=1)
+"""Taken for powering up one after the other, and for landing; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Air:
+    """One moment of a day's air.
+
+    flying   whoever is on or cleared to be in a call or at open flying, all taken as flying
+    ground   whoever is on or cleared to be outside a call
+    lost     down and still on
+    """
+
+    flying: tuple[Up, ...]
+    ground: tuple[OnTheGround, ...]
+    lost: tuple[Up, ...]
+    problem: DayProblem
+
+
+def is_in_call(session: Session, day: FieldDay, pilot_id: int) -> bool:
+    """Whether the pilot is in the live call and not through with it."""
+    call = calls.live(session, day.id or 0)
+    if call is None:
+        return False
+    slots = calls.slots_of(session, call.id or 0)
+    return any(slot.pilot_id == pilot_id and slot.stage not in DONE for slot in slots)
+
+
+def why_wait(session: Session, day: FieldDay, clearance: Clearance) -> str:
+    """Why this transmitter has to wait, and how long, as a sentence; empty where it is clear now."""
+    line = line_of(session, day)
+    if line.everybody_land_at is not None:
+        return ALARM_FIRST
+    if line.walkers_since is not None:
+        return WALKERS_FIRST
+    air = air_of(session, day, clearance)
+    if not air.flying:
+        return _why_wait_in_the_pits(clearance, air)
+    if not line.may_clear_beside:
+        return _until_it_is_over(session, day)
+    return _by_computation(session, day, clearance, air)
+
+
+def air_of(session: Session, day: FieldDay, but: Clearance | None = None) -> Air:
+    """Everybody's transmitters now, this one left out."""
+    assert day.id is not None
+    call = calls.live(session, day.id)
+    slots = [slot for slot in calls.slots_of(session, call.id or 0) if slot.stage not in DONE] if call else []
+    seated = [one for one in turns.live(session, day.id) if one.stage in (POWER_UP, FLYING, LANDING, DOWN)]
+    on = [one for one in clearances.live(session, day.id) if one.stage in (CLEARED, ON)]
+    on = [one for one in on if but is None or one.id != but.id]
+    ids = {*(one.pilot_id for one in slots), *(one.pilot_id for one in seated), *(one.pilot_id for one in on)}
+    field = lineup_of_pilots(session, day, ids)
+    aloft = [Up(field.planned[slot.pilot_id], slot.mhz, slot.power_mw) for slot in slots]
+    aloft += [field.up_of(turn) for turn in seated if turn.stage != DOWN]
+    lost = [field.up_of(turn) for turn in seated if turn.stage == DOWN]
+    lost += [_lost(one) for one in down_transmitters.interferers(session, day)]
+    ground = tuple(_on_the_ground(session, one, field, aloft) for one in on)
+    return Air(tuple(aloft), ground, tuple(lost), field.problem)
+
+
+def against_call(session: Session, day: FieldDay, lineup: Lineup) -> tuple[str, ...]:
+    """What is on outside a call, and stands against calling these pilots, as sentences."""
+    assert day.id is not None
+    on = [one for one in clearances.live(session, day.id) if one.stage in (CLEARED, ON)]
+    if not on:
+        return ()
+    called = {seat.pilot_id for seat in lineup.flying}
+    if line_of(session, day).may_clear_beside and not called & {one.pilot_id for one in on}:
+        air = air_of(session, day)
+        field = lineup_of_pilots(session, day, called)
+        flying = [Up(field.planned[seat.pilot_id], seat.mhz, seat.power_mw) for seat in lineup.flying]
+        spoilt = spoilt_by(air.ground, flying, air.problem, air.lost)
+        if not spoilt:
+            return ()
+    callsigns = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id)}
+    return tuple(
+        f"{callsigns[one.pilot_id]} {'is on' if one.stage == ON else 'may be on'} outside a call, {one.why}: "
+        "wait until it is off."
+        for one in on
+    )
+
+
+def _why_wait_in_the_pits(clearance: Clearance, air: Air) -> str:
+    """With nobody in the air: two on one channel would look at each other's picture."""
+    if clearance.mhz is None:
+        return ""
+    near = [one.up for one in air.ground if abs(one.up.mhz - clearance.mhz) < air.problem.minimum_spacing_mhz]
+    if not near:
+        return ""
+    other = near[0]
+    return f"{other.pilot.callsign} is on at {other.mhz} MHz, too close to {clearance.mhz}: wait until it is off."
+
+
+def _until_it_is_over(session: Session, day: FieldDay) -> str:
+    call = calls.live(session, day.id or 0)
+    if call is None:
+        return "Somebody is up at open flying: wait until everybody is down, or for the director's word."
+    return f"{named(call)} is up: wait until it is over, at about {_over_at(day, call)}."
+
+
+def _over_at(day: FieldDay, call: Call) -> str:
+    """By the day's clocks, as a phone shows them."""
+    released = call.released_at or call.called_at + TO_POWER_UP
+    over = released + timedelta(minutes=day.heat_minutes) + TO_LAND
+    return over.astimezone(ZoneInfo(day.time_zone)).strftime("%H:%M")
+
+
+def _by_computation(session: Session, day: FieldDay, clearance: Clearance, air: Air) -> str:
+    field = lineup_of_pilots(session, day, {clearance.pilot_id})
+    pilot = field.planned[clearance.pilot_id]
+    is_near = clearance.place == PILOT_LINE
+    if clearance.mhz is not None:
+        newcomer = OnTheGround(Up(pilot, clearance.mhz, clearance.power_mw), is_near)
+        spoilt = spoilt_by([*air.ground, newcomer], air.flying, air.problem, air.lost)
+        if not spoilt:
+            return ""
+        on = f"On {clearance.mhz} MHz it"
+    else:
+        channels = _tunable_mhz(session, clearance)
+        newcomer = OnTheGround(Up(pilot, channels[0], clearance.power_mw), is_near)
+        worst = worst_channel(newcomer, channels, air.ground, air.flying, air.problem, air.lost)
+        if worst is None:
+            return ""
+        spoilt, on = worst[1], f"Its channel is not confirmed, and on {worst[0]} MHz it"
+    return f"{on} could spoil the picture of {', '.join(spoilt)}. {_until_it_is_over(session, day)}"
+
+
+def _on_the_ground(session: Session, one: Clearance, field: TurnLineup, flying: Sequence[Up]) -> OnTheGround:
+    """On the channel that it was confirmed on; else on the worst that it can tune, for those who fly."""
+    pilot, is_near = field.planned[one.pilot_id], one.place == PILOT_LINE
+    if one.mhz is not None:
+        return OnTheGround(Up(pilot, one.mhz, one.power_mw), is_near)
+    channels = _tunable_mhz(session, one)
+    newcomer = OnTheGround(Up(pilot, channels[0], one.power_mw), is_near)
+    worst = worst_channel(newcomer, channels, [], flying, field.problem)
+    return OnTheGround(Up(pilot, worst[0] if worst else channels[0], one.power_mw), is_near)
+
+
+def _tunable_mhz(session: Session, clearance: Clearance) -> Sequence[int]:
+    """Every channel that the transmitter can be on, in use today or not."""
+    aircraft = pilots.aircraft_of(session, clearance.pilot_id)
+    switched_on = next((one for one in aircraft if one.id == clearance.aircraft_id), aircraft[0])
+    return sorted(lineup.setup_of(switched_on).tunes.mhz)
+
+
+def _lost(down: Down) -> Up:
+    pilot = PlannedPilot(
+        down.callsign, (down.mhz,), (down.power_mw,), antenna=down.antenna, gain_dbi=down.gain_dbi
+    )
+    return Up(pilot, down.mhz, down.power_mw)
