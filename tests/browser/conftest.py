@@ -24,7 +24,7 @@ SCREENS = {
 }
 
 # What a page may say on its console: a server that is gone, an address that answers 404 or 410.
-_EXPECTED_WORDS = ("net::ERR_", "Failed to load resource")
+_EXPECTED_WORDS = ("net::ERR_", "Failed to load resource", "Failed to fetch")
 
 
 @pytest.fixture(scope="session", autouse=True)
