@@ -12,8 +12,8 @@
     if (wanted.matches("input")) {
       const folded = wanted.closest("details");
       if (folded) folded.open = true;
-      wanted.focus();
     } else wanted.click();
+    if (wanted.matches("input, summary")) wanted.focus();
     return true;
   }
 
@@ -34,6 +34,15 @@
   });
   document.addEventListener("htmx:after:swap", () => {
     if (goTo && document.activeElement === document.body) document.querySelector(goTo)?.focus({ preventScroll: true });
+  });
+
+  // What was unfolded stays so: a press elsewhere on the page is no reason to fold it.
+  let unfolded = [];
+  document.addEventListener("htmx:before:swap", () => {
+    unfolded = [...document.querySelectorAll("#main details[id][open]")].map((fold) => fold.id);
+  });
+  document.addEventListener("htmx:after:swap", () => {
+    for (const id of unfolded) document.getElementById(id)?.setAttribute("open", "");
   });
 
   document.addEventListener("keydown", (event) => {

@@ -1,3 +1,14 @@
+// A spectrum is drawn when its fold is opened, and once more where a swap of the page brought the fold without it.
+(() => {
+  function draw(fold) {
+    const place = fold.open && fold.querySelector(":scope > div:not(.spectrum)");
+    if (place) htmx.ajax("GET", fold.dataset.draw, { target: `#${place.id}`, swap: "outerMorph" });
+  }
+
+  document.addEventListener("toggle", (event) => event.target.matches(".plan-spectrum") && draw(event.target), true);
+  document.addEventListener("htmx:after:swap", () => document.querySelectorAll(".plan-spectrum[open]").forEach(draw));
+})();
+
 // Masts of the spectrum: the arrows step a pilot through the own channels, Enter keeps, Escape leaves. The page's own
 // links and buttons do the work, so that touch and keyboard do the same; the focus stays on the mast.
 (() => {
