@@ -59,8 +59,9 @@ def choices(session: Session, day: FieldDay, draft: DraftNow) -> Choices:
     basis, content = draft.basis, draft.content
     ahead = content.heats[basis.flown :]
     flying = {slot.pilot_id for heat in ahead for slot in heat.slots}
-    names = {pilot_id: pilot.callsign for pilot_id, pilot in basis.pilots.items()}
-    late = [(str(pilot_id), name) for pilot_id, name in _waiting(draft).items()]
+    by_callsign = sorted(basis.pilots.items(), key=lambda one: one[1].callsign.casefold())
+    names = {pilot_id: pilot.callsign for pilot_id, pilot in by_callsign}
+    late = [(str(pilot_id), name) for pilot_id, name in waiting(draft).items()]
     here = [(str(pilot_id), name) for pilot_id, name in names.items() if pilot_id in flying]
     in_use = sorted({slot.mhz for heat in ahead for slot in heat.slots})
     labels = {
@@ -88,7 +89,7 @@ def happen(
     return _EVENTS[act](session, day, draft, form, at)
 
 
-def _waiting(draft: DraftNow) -> dict[int, str]:
+def waiting(draft: DraftNow) -> dict[int, str]:
     """Pilots, by id, who could still join a round."""
     flown = draft.basis.flown
     ahead, history = draft.content.heats[flown:], draft.content.heats[:flown]
@@ -105,12 +106,12 @@ def _waiting(draft: DraftNow) -> dict[int, str]:
 def _late(
     _session: Session, _day: FieldDay, draft: DraftNow, form: Mapping[str, str], _at: datetime
 ) -> Happened:
-    waiting = _waiting(draft)
     wanted = form.get("pilot", "")
-    joining = [one for one in waiting if wanted in ("all", str(one))]
+    could_join = waiting(draft)
+    joining = [one for one in could_join if wanted in ("all", str(one))]
     if not joining:
         raise InputError({"pilot": "Choose a pilot who is checked in and in no heat ahead."})
-    names = ", ".join(waiting[one] for one in joining)
+    names = ", ".join(could_join[one] for one in joining)
     return Happened(f"{names} {'arrives' if len(joining) == 1 else 'arrive'} late.", tuple(joining))
 
 

@@ -82,10 +82,22 @@ def note_found(
     jobs: JobsOfApp,
     now: Now,
 ) -> Response:
+    """Note it, and work out how the channel that is clear again, and the pilot, come in once more."""
     try:
         with database.write() as session:
             day = day_with(session, code)
-            down_transmitters.found(session, day, whole_number(form, "down"), now)
+            down_id = whole_number(form, "down")
+            owner = next(
+                (one.pilot_id for one in down_transmitters.still_on(session, day) if one.id == down_id), 0
+            )
+            text = down_transmitters.found(session, day, down_id, now)
+            after = standing(session, day).draft
+            is_ahead = len(after.content.heats) > day.flown_heats
+            is_taken_back = bool(form.get("undo"))
+            joining = [owner] if owner in day_changes.waiting(after) else []
+            question = costs.ask(day, after, joining, text) if is_ahead and not is_taken_back else None
+        if question and not jobs.running(day.id or 0):
+            costs.start(jobs, question, trade_offs)
     except REFUSALS as error:
         return not_done(request, code, database, jobs, form, error)
     live.announce(database, hub, day.id or 0)
