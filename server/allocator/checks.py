@@ -107,12 +107,16 @@ def _flights(plan: DayPlan, problem: DayProblem, flown: int) -> list[str]:
             could = any(_is_there(pilot, heat.number) for heat in ahead)
             may_miss = len(ahead) < len(heats) and times[pilot.callsign] <= 1
             if times[pilot.callsign] != could and not may_miss:
-                found.append(f"Round {number}: {pilot.callsign} flies {times[pilot.callsign]} times")
+                found.append(f"Round {number}: {pilot.callsign} {_times_words(times[pilot.callsign])}")
             if pilot.heat in {heat.number for heat in ahead} and could:
                 home = next(heat for heat in heats if heat.number == pilot.heat)
                 if pilot.callsign not in {slot.callsign for slot in home.slots}:
                     found.append(f"Heat {home.number}: {pilot.callsign} is missing")
     return found
+
+
+def _times_words(times: int) -> str:
+    return {0: "does not fly", 1: "flies, but may not", 2: "flies twice"}.get(times, f"flies {times} times")
 
 
 def _is_there(pilot: Pilot, number: int) -> bool:

@@ -18,7 +18,7 @@ from server.services.plan_faults import Faults, faults
 from server.services.snapshots import Snapshot
 from server.storage import drafts as stored_drafts
 from server.storage import pilots, published_plans
-from server.storage.tables import CHECKED_IN, Draft, FieldDay
+from server.storage.tables import CHECKED_IN, NO_SHOW, Draft, FieldDay
 
 SHIFT_SHOWN_DB = 0.05
 """A margin that differs by less from the published one is shown as the same."""
@@ -46,6 +46,9 @@ class DraftNow:
     @property
     def seen(self) -> str:
         return hashlib.sha256(json.dumps(self.snapshot).encode()).hexdigest()[:16]
+
+
+_STATE_WORDS = {NO_SHOW: "a no-show"}
 
 
 @dataclass(frozen=True)
@@ -164,8 +167,14 @@ def _absent(session: Session, day: FieldDay, stored: DraftContent, basis: PlanBa
         if pilot_id in down and state == CHECKED_IN:
             state = "down, still on"
         if heats:
-            found.append(f"{who} is {state}: the slot in heat {' and '.join(heats)} is empty.")
+            found.append(f"{who} is {_STATE_WORDS.get(state, state)}: {_empty_words(heats)}.")
     return tuple(found)
+
+
+def _empty_words(heats: list[str]) -> str:
+    if len(heats) == 1:
+        return f"the slot in heat {heats[0]} is empty"
+    return f"the slots in heats {', '.join(heats[:-1])} and {heats[-1]} are empty"
 
 
 def _left_out(draft: DraftNow) -> tuple[str, ...]:

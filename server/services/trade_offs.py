@@ -133,7 +133,7 @@ def row_words(row: TradeOff, pilots: Mapping[str, Pilot]) -> list[str]:
     ]
     if row.extra_heats:
         are_new = "is new" if len(row.extra_heats) == 1 else "are new"
-        words.append(f"{_heats(row.extra_heats).capitalize()} {are_new}; later heats move up")
+        words.append(f"{_heats(row.extra_heats).capitalize()} {are_new}; those behind get higher numbers")
     return words
 
 

@@ -27,7 +27,7 @@ from server.services.qr_codes import qr_svg
 from server.services.spectrum_shapes import Chart
 from server.web.static_files import versioned
 
-_UNIT_BEHIND_FIGURE = re.compile(r"(?<=\d) (?=%|dB|MHz|mW)")
+_UNIT_BEHIND_FIGURE = re.compile(r"(?<=\d) (?=%|dB|MHz|mW)|(?<=\b[A-Z]\d) (?=\d{4}\b)")
 _STATIC_ADDRESS = re.compile(r"(?<=[\"'])/static/([\w./-]+)(?=[\"'])")
 
 
@@ -95,7 +95,7 @@ def db(value: float) -> str:
 
 
 def unbroken(sentence: str) -> str:
-    """A sentence in which no line ends between a figure and its unit."""
+    """A sentence in which no line ends between a figure and its unit, or a channel and its MHz."""
     return _UNIT_BEHIND_FIGURE.sub("\N{NO-BREAK SPACE}", sentence)
 
 

@@ -124,7 +124,7 @@ def test_a_stranger_is_named_and_the_others_are_judged_all_the_same():
     day = day_with(bans_mhz=(5732,))
     assert set(faults_of(plan, day)) == {
         "Heat 1: Teasel is not in the roster",
-        "Round 1: Wren flies 0 times",
+        "Round 1: Wren does not fly",
         "Heat 1: 5732 MHz is out of use today",
     }
 
@@ -141,15 +141,15 @@ def test_every_close_pair_of_a_heat_is_named():
 
 def test_who_does_not_fly_once_a_round_is_named():
     twice = plan_of(heat_of(1, 1, WREN, ROOK), heat_of(2, 1, COOT, OTTER), heat_of(3, 1, WREN))
-    assert faults_of(twice, day_with()) == ("Round 1: Wren flies 2 times",)
+    assert faults_of(twice, day_with()) == ("Round 1: Wren flies twice",)
     never = plan_of(heat_of(1, 1, WREN, ROOK), heat_of(2, 1, COOT))
-    assert faults_of(never, day_with()) == ("Round 1: Otter flies 0 times",)
+    assert faults_of(never, day_with()) == ("Round 1: Otter does not fly",)
 
 
 def test_every_round_is_judged_by_itself():
     second = [heat_of(3, 2, WREN, COOT), heat_of(4, 2, ROOK)]
     plan = plan_of(*sound_plan().heats, *second)
-    assert faults_of(plan, day_with()) == ("Round 2: Otter flies 0 times",)
+    assert faults_of(plan, day_with()) == ("Round 2: Otter does not fly",)
     day = day_with(Wren={"together": frozenset({"Rook"})}, Otter={"before": 3})
     assert faults_of(plan, day) == ("Round 2: Wren and Rook fly in different heats",)
 
@@ -164,8 +164,8 @@ def test_who_is_not_there_need_not_fly():
     plan = plan_of(heat_of(1, 1, WREN, ROOK), heat_of(2, 1, COOT))
     assert faults_of(plan, day_with(Otter={"after": 2})) == ()
     assert faults_of(plan, day_with(Otter={"before": 1})) == ()
-    assert faults_of(plan, day_with(Otter={"before": 2})) == ("Round 1: Otter flies 0 times",)
-    assert faults_of(plan, day_with(Otter={"after": 1})) == ("Round 1: Otter flies 0 times",)
+    assert faults_of(plan, day_with(Otter={"before": 2})) == ("Round 1: Otter does not fly",)
+    assert faults_of(plan, day_with(Otter={"after": 1})) == ("Round 1: Otter does not fly",)
 
 
 def test_who_is_not_there_is_not_missing_from_a_heat_that_was_set():
@@ -290,11 +290,11 @@ class TestWithFlownHeats:
     def test_a_round_that_has_begun_may_be_missed_but_not_flown_twice(self):
         day = day_with()
         assert broken_rules(self.rest(second=(COOT,)), day, 1) == []
-        assert broken_rules(self.rest(second=(COOT, WREN)), day, 1) == ["Round 1: Wren flies 2 times"]
+        assert broken_rules(self.rest(second=(COOT, WREN)), day, 1) == ["Round 1: Wren flies twice"]
 
     def test_a_round_ahead_is_flown_once_by_everybody(self):
         found = broken_rules(self.rest(heat_of(3, 2, WREN, ROOK), heat_of(4, 2, COOT)), day_with(), 1)
-        assert found == ["Round 2: Otter flies 0 times"]
+        assert found == ["Round 2: Otter does not fly"]
 
     def test_a_channel_may_change_after_what_was_flown(self):
         retuned = ("Wren", 5843, 25.0)

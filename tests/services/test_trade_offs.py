@@ -127,10 +127,10 @@ class TestEvents:
         spare = make_aircraft(session, rook, "R1", name="spare 1")
         picks = day_changes.choices(session, day, standing(session, day).draft)
         assert picks.late == ((str(late.id), "Late"),)  # Wren and Otter are through
-        assert [words for _, words in picks.flying] == ["Rook", "Quill"]
+        assert [words for _, words in picks.flying] == ["Quill", "Rook"]
         assert picks.spares == ((f"{rook.id}:{spare.id}", "Rook, spare 1: R1"),)
         assert [words for _, words in picks.noisy] == ["R1 5658", "R2 5695"]
-        assert [words for _, words in picks.down] == ["Wren", "Otter", "Rook", "Quill", "Late"]
+        assert [words for _, words in picks.down] == ["Late", "Otter", "Quill", "Rook", "Wren"]
         assert picks.again == (("1", "Heat 1"),)
         make_pilot(session, day, "Later")
         both = day_changes.choices(session, day, standing(session, day).draft).late
@@ -198,7 +198,7 @@ class TestTaking:
         late = make_pilot(session, day, "Late")
         take(session, day, answered(session, day, happen(session, day, "late", pilot=late.id)))
         text = logbook.newest_first(session, day.id, 1)[0].text
-        assert "Heat 3 is new; later heats move up." in text
+        assert "Heat 3 is new; those behind get higher numbers." in text
 
     def test_a_day_that_changed_meanwhile_takes_no_row(self, session):
         day = published_day(session)

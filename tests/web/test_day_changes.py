@@ -54,7 +54,7 @@ class TestPanel:
         page = show(director, "/days/tern/plan")
         assert "next to fly: heat 2" in page
         for words in (
-            "Arrives late",
+            "Arrives late, or is back",
             "Flies no more",
             "Channel found noisy",
             "Down, still on",
@@ -173,15 +173,30 @@ class TestOtherEvents:
     def test_down_still_on_stays_listed_until_found(self, director, app, database, day):
         change(director, app, database, day, "down", pilot=pilot_id(database, day, "Otter"))
         page = show(director, "/days/tern/plan")
-        assert "Otter, 5695 MHz, since 10:30" in page
+        assert "Otter on 5695 MHz, since 10:30" in page
         assert "Teasel moves from R2 5695 to " in page
         found = hidden(page, "change/found")
         assert director.post("/days/tern/plan/change/found", data=found).status_code == 303
+        assert app.state.jobs.latest(day.id, "change").ended.wait(PATIENCE_S)
         page = show(director, "/days/tern/plan")
         assert "since 10:30" not in page
         again = director.post("/days/tern/plan/change/found", data=found)
         assert again.status_code == 409
         assert "somebody noted it as found" in again.text
+
+    def test_who_lost_the_place_is_offered_one_once_found(self, director, app, database, day):
+        change(director, app, database, day, "down", pilot=pilot_id(database, day, "Teasel"))
+        page = show(director, "/days/tern/plan")
+        taken = director.post("/days/tern/plan/change/take", data=hidden(page, "change/take"))
+        assert taken.status_code == 303
+        page = show(director, "/days/tern/plan")
+        director.post("/days/tern/plan/change/found", data=hidden(page, "change/found"))
+        assert app.state.jobs.latest(day.id, "change").ended.wait(PATIENCE_S)
+        page = show(director, "/days/tern/plan")
+        assert re.search(
+            r"<h2>Teasel&#39;s transmitter is found and off: \d{4} MHz is clear again.</h2>", page
+        )
+        assert "Teasel joins heat 2 on " in page
 
     def test_a_noisy_channel_stays_listed_until_it_is_clear_again(self, director, app, database, day):
         change(director, app, database, day, "noisy", mhz=5695)
@@ -217,6 +232,28 @@ def test_pilots_who_do_not_move_hear_nothing_but_the_number(director, app, datab
     fragments: Fragments = app.state.fragments
     assert keyed(fragments.state(before).html) == keyed(fragments.state(after).html)
     assert keyed(fragments.state(after).html) != keyed(fragments.state(teasel).html)
+
+
+def test_a_flown_heat_names_no_later_move(director, app, database, day):
+    change(director, app, database, day, "again", heat=1)
+    change(director, app, database, day, "noisy", mhz=5658)
+    take = hidden(director.get("/days/tern/plan").text, "change/take")
+    assert director.post("/days/tern/plan/change/take", data=take).status_code == 303
+    flown, again = show(director, "/days/tern/plan").split('id="heat-3"')
+    assert "was R1 5658" in again
+    assert "was R1 5658" not in flown.split('id="heat-2"')[0]
+
+
+def test_no_level_of_power_is_offered_once_a_heat_is_flown(director, database):
+    with database.write() as session:
+        day = published_day(session, code="tern")
+        for pilot in pilots.of_day(session, day.id):
+            pilots.aircraft_of(session, pilot.id)[0].power_mw = "25 200"
+    assert "Plan with 200 mW for all" in show(director, "/days/tern/plan")
+    director.post("/days/tern/plan/next-heat", data={"next_heat": "2"})
+    page = show(director, "/days/tern/plan")
+    assert "Plan with 200 mW for all" not in page
+    assert "once heats are flown, the level stays" in page
 
 
 def as_set(heat):
