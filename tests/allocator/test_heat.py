@@ -412,3 +412,13 @@ def test_cancelling_stops_at_once_with_what_is_known(monkeypatch, looks):
     if len(calls) == looks and answer.nodes < whole.nodes:
         assert not answer.is_exact
     assert answer.best_margin_db >= whole.best_margin_db - SAME_DB
+
+
+def test_only_as_many_as_must_are_moved_where_three_exchange_channels():
+    # Two are set to 5800, so one of them moves; who moves first in the order of the roster takes the lowest.
+    channels = (5658, 5800, 5917)
+    pilots = [
+        Pilot(name, channels, current_mhz=mhz) for name, mhz in zip("ABC", (5800, 5917, 5800), strict=True)
+    ]
+    answer = best_channels(day_gear(DayProblem(tuple(pilots), one_heat=True), (25, 25, 25)))
+    assert answer.mhz == (5658, 5917, 5800)
