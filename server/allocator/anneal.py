@@ -11,8 +11,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from server.allocator.compiled import compiled
+from server.allocator.compiled import compiled, compiled_inside, compiled_part
 from server.allocator.kernel import heat_loads
+from server.allocator.loops import copy_into, total
 
 HARD = 1000.0
 UNEQUAL = 40.0
@@ -67,7 +68,7 @@ class Round(NamedTuple):
     channel_price: float
 
 
-@compiled
+@compiled_part
 def _next(random):
     """Next number of a xorshift generator (Marsaglia 2003), 0 up to 1."""
     x = random[0]
@@ -78,12 +79,12 @@ def _next(random):
     return (x >> np.uint64(11)) * 1.1102230246251565e-16
 
 
-@compiled
+@compiled_part
 def _pick(random, count):
     return int(_next(random) * count)
 
 
-@compiled
+@compiled_part
 def _members(heat_of, heat):
     count = 0
     for pilot in range(heat_of.shape[0]):
@@ -97,7 +98,7 @@ def _members(heat_of, heat):
     return members
 
 
-@compiled
+@compiled_part
 def _rules(gear, rules, heat_of, channel, heat):
     """Broken hard rules of a heat, its price of size, and the pairs in it that meet again."""
     members = _members(heat_of, heat)
@@ -119,7 +120,7 @@ def _rules(gear, rules, heat_of, channel, heat):
     return broken, unequal, again
 
 
-@compiled
+@compiled_inside
 def _worst_load(gear, heat_of, channel, heat):
     members = _members(heat_of, heat)
     count = len(members)
@@ -131,10 +132,13 @@ def _worst_load(gear, heat_of, channel, heat):
     for x in range(count):
         mhz[x] = gear.mhz[channel[members[x]]]
     heat_loads(gear, members, mhz, load, stressed)
-    return load.max()
+    worst = 0.0
+    for x in range(count):
+        worst = max(worst, load[x])
+    return worst
 
 
-@compiled
+@compiled_part
 def _margin_price(rules, loads):
     """Smoothed worst load in dB, or what the heats lack to the target."""
     if rules.target_load > 0.0:
@@ -149,17 +153,19 @@ def _margin_price(rules, loads):
     return 10.0 * np.log10(total) / SOFTNESS
 
 
-@compiled
+@compiled_part
 def _overall(rules, channel, heat_of):
     """Changes beyond the most allowed (hard), and channels in use."""
     changes = 0
-    in_use = np.zeros(rules.usable.shape[1], dtype=np.bool_)
+    is_used = np.zeros(rules.usable.shape[1], dtype=np.bool_)
+    in_use = 0
     for pilot in range(channel.shape[0]):
         if rules.current[pilot] >= 0 and channel[pilot] != rules.current[pilot]:
             changes += 1
         if heat_of[pilot] >= 0:
-            in_use[channel[pilot]] = True
-    return max(0, changes - rules.most_changes), in_use.sum()
+            in_use += not is_used[channel[pilot]]
+            is_used[channel[pilot]] = True
+    return max(0, changes - rules.most_changes), in_use
 
 
 @compiled
@@ -173,18 +179,18 @@ def broken_rules(gear, rules, heats, heat_of, channel):
     return total + beyond
 
 
-@compiled
+@compiled_inside
 def _energy(rules, broken, unequal, again, loads, beyond, in_use):
     return (
-        HARD * (broken.sum() + beyond)
-        + UNEQUAL * unequal.sum()
+        HARD * (total(broken) + beyond)
+        + UNEQUAL * total(unequal)
         + _margin_price(rules, loads)
-        + rules.repeat_price * again.sum()
+        + rules.repeat_price * total(again)
         + rules.channel_price * in_use
     )
 
 
-@compiled
+@compiled_inside
 def _propose(rules, random, heat_of, channel, heats, new_heat, new_channel):
     """Write a move into new_heat and new_channel, both full copies; False when nothing would change.
 
@@ -277,26 +283,26 @@ def improve(gear, rules, heats, heat_of, channel, steps, from_db, to_db, random)
                 )
         new_beyond, new_in_use = _overall(rules, new_channel, new_heat)
         # The sums of a heat cost far more than its rules: leave a move that breaks more rules at once.
-        if new_broken.sum() + new_beyond <= broken.sum() + beyond:
+        if total(new_broken) + new_beyond <= total(broken) + beyond:
             for heat in range(heats):
                 if touched[heat]:
                     new_loads[heat] = _worst_load(gear, new_heat, new_channel, heat)
             trial = _energy(rules, new_broken, new_unequal, new_again, new_loads, new_beyond, new_in_use)
             if trial <= energy or _next(random) < np.exp((energy - trial) / temperature):
-                heat_of[:] = new_heat
-                channel[:] = new_channel
-                broken[:] = new_broken
-                unequal[:] = new_unequal
-                again[:] = new_again
-                loads[:] = new_loads
+                copy_into(heat_of, new_heat)
+                copy_into(channel, new_channel)
+                copy_into(broken, new_broken)
+                copy_into(unequal, new_unequal)
+                copy_into(again, new_again)
+                copy_into(loads, new_loads)
                 beyond = new_beyond
                 energy = trial
                 if energy < best - 1e-9:
                     best = energy
-                    best_heat[:] = heat_of
-                    best_channel[:] = channel
-        new_heat[:] = heat_of
-        new_channel[:] = channel
-    heat_of[:] = best_heat
-    channel[:] = best_channel
+                    copy_into(best_heat, heat_of)
+                    copy_into(best_channel, channel)
+        copy_into(new_heat, heat_of)
+        copy_into(new_channel, channel)
+    copy_into(heat_of, best_heat)
+    copy_into(channel, best_channel)
     return best

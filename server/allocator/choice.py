@@ -6,7 +6,7 @@ from the worst up are compared, then the frequencies from the lowest.
 
 import numpy as np
 
-from server.allocator.compiled import compiled
+from server.allocator.compiled import compiled_part
 from server.allocator.stack import waiting_pilots
 
 _CHANGE, _OUTSIDE = 1_000_000_000, 1_000_000
@@ -15,7 +15,7 @@ _CHANGE, _OUTSIDE = 1_000_000_000, 1_000_000
 _WIDEST_MHZ = 100_000
 
 
-@compiled
+@compiled_part
 def sort_few(values, companions):
     """Sort a few values ascending in place, equal ones in their order, and their companions with them.
 
@@ -33,7 +33,7 @@ def sort_few(values, companions):
         companions[y + 1] = companion
 
 
-@compiled
+@compiled_part
 def key_of(gear, stack, below):
     """Whole number that stages 3 to 5 compare, smaller is better: exact for what is placed, and the least
     that pilots to come must add."""
@@ -61,7 +61,7 @@ def key_of(gear, stack, below):
     return changes * _CHANGE + outside * _OUTSIDE + (_WIDEST_MHZ - closest_mhz)
 
 
-@compiled
+@compiled_part
 def margin_tenths(gear, sums):
     """Margins of a full heat in tenths of a dB, ascending; no load at all counts as ample."""
     count = gear.usable.shape[0]
@@ -73,7 +73,7 @@ def margin_tenths(gear, sums):
     return tenths
 
 
-@compiled
+@compiled_part
 def is_better_choice(gear, stack, key):
     """Whether a complete assignment beats the best one: key, then margins from the worst, then lowest MHz."""
     count = gear.usable.shape[0]

@@ -5,7 +5,7 @@ The sums with everybody else placed give the load of the whole heat for every ch
 
 import numpy as np
 
-from server.allocator.compiled import compiled
+from server.allocator.compiled import compiled, compiled_inside
 from server.allocator.kernel import TIE, WORST
 from server.allocator.sums import newcomer_loads, place
 
@@ -13,7 +13,7 @@ BROKEN = 1e12
 """Load that stands for a broken rule."""
 
 
-@compiled
+@compiled_inside
 def _penalised_loads(gear, rows, sums, channel, pilot, goal, limit, load, stressed, value):
     """Fill value (m,) with what the descent lowers, for each channel of one pilot, the others where they are."""
     count, channels = gear.usable.shape

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from server.allocator.compiled import compiled
+from server.allocator.compiled import compiled, compiled_part
 
 WORST, STRESSED, CHOICE = 1, 2, 3
 """What a search minimises: the largest load; the largest stressed load; the preferences after them."""
@@ -58,13 +58,13 @@ class Gear(NamedTuple):
     background_mhz: int
 
 
-@compiled
+@compiled_part
 def _protection(gear, offset_mhz):
     last = gear.protection.shape[0] - 1
     return gear.protection[min(abs(offset_mhz), last)]
 
 
-@compiled
+@compiled_part
 def background_at(gear, mhz):
     """What else is on the air, mW weighted by protection, for a receiver tuned to whole MHz."""
     place = mhz - gear.background_mhz
@@ -73,7 +73,7 @@ def background_at(gear, mhz):
     return 0.0
 
 
-@compiled
+@compiled_part
 def _mixed_at(gear, level, who, where, newcomer, newcomer_mhz, at_mhz, without):
     """Products that a newcomer makes with those placed, as heard at ``at_mhz``; ``without`` takes no part.
 

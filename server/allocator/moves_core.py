@@ -5,8 +5,9 @@ Loads are those of `kernel.heat_loads`; n members of a heat, N pilots of a day, 
 
 import numpy as np
 
-from server.allocator.compiled import compiled
+from server.allocator.compiled import compiled, compiled_part
 from server.allocator.kernel import heat_loads
+from server.allocator.loops import copy_into
 
 TIE = 1e-9
 """Relative difference below which two loads are the same number."""
@@ -40,7 +41,7 @@ def channel_loads(gear, members, channel, pilot):
     count = len(members)
     channels = gear.mhz.shape[0]
     crowd = np.empty(count + 1, dtype=np.int64)
-    crowd[:count] = members
+    copy_into(crowd, members)
     crowd[count] = pilot
     trial = channel.copy()
     loads = np.full(channels, np.inf)
@@ -51,7 +52,7 @@ def channel_loads(gear, members, channel, pilot):
     return loads
 
 
-@compiled
+@compiled_part
 def _best_first(loads, limit, options):
     """Fill options with the channels of a load below the limit, the least loaded first; returns how many."""
     found = 0
@@ -81,8 +82,8 @@ def improve_free(gear, pinned, free, channel, limit, best):
     count = np.zeros(wanted, dtype=np.int64)
     trial = channel.copy()
     crowd = np.empty(len(pinned) + wanted, dtype=np.int64)
-    crowd[: len(pinned)] = pinned
-    crowd[len(pinned) :] = free
+    copy_into(crowd, pinned)
+    copy_into(crowd[len(pinned) :], free)
     opened = -1
     while depth >= 0:
         here = len(pinned) + depth
@@ -95,7 +96,7 @@ def improve_free(gear, pinned, free, channel, limit, best):
             if depth == wanted - 1 and found > 0:
                 trial[free[depth]] = options[depth, 0]
                 limit = loads[options[depth, 0]]
-                best[:] = trial
+                copy_into(best, trial)
                 tried[depth] = found
         if tried[depth] >= count[depth]:
             depth -= 1

@@ -13,13 +13,14 @@ Where a sum passes the limit or somebody has no channel left, nothing within the
 
 import numpy as np
 
-from server.allocator.compiled import compiled, compiled_inline
+from server.allocator.compiled import compiled_close, compiled_part
 from server.allocator.kernel import STRESS_FACTOR, TIE
+from server.allocator.loops import copy_into
 from server.allocator.packing import keep_room, least_distance_mhz
 from server.allocator.stack import waiting_pilots
 
 
-@compiled
+@compiled_part
 def narrow(gear, stack, depth, limit, stressed_limit):
     """Take from the open node's pilots the channels that cannot lead within the limits.
 
@@ -37,7 +38,7 @@ def narrow(gear, stack, depth, limit, stressed_limit):
     return _bounds(gear, stack, depth, waiting)
 
 
-@compiled_inline
+@compiled_close
 def _count_what_is_sure(gear, stack, depth, waiting):
     """Fill sure (2, n): load and stressed at each placed receiver with everything to come at the floor, mW."""
     sums = stack.sums
@@ -56,7 +57,7 @@ def _count_what_is_sure(gear, stack, depth, waiting):
         stack.least[:, listener] = 0.0
 
 
-@compiled_inline
+@compiled_close
 def _narrow_one(gear, stack, depth, later, waiting, limit, stressed_limit):
     """Narrow one pilot's channels; fill own, and add to least what this pilot is sure to add to those placed."""
     sums = stack.sums
@@ -113,7 +114,7 @@ def _narrow_one(gear, stack, depth, later, waiting, limit, stressed_limit):
     return kept > 0
 
 
-@compiled_inline
+@compiled_close
 def _bounds(gear, stack, depth, waiting):
     """Least that the largest load and stressed load can become below the open node."""
     bound = 0.0
@@ -129,13 +130,13 @@ def _bounds(gear, stack, depth, waiting):
     return bound, stressed_bound
 
 
-@compiled
+@compiled_part
 def _sure(missing):
     """A difference of sums of products as a number that is sure not to be too large."""
     return max(0.0, missing * (1.0 - TIE))
 
 
-@compiled
+@compiled_part
 def _products_of(level, pilots, without, more):
     """Sum of the levels of every product of some carriers, in closed form from the sums of their powers.
 
@@ -151,7 +152,7 @@ def _products_of(level, pilots, without, more):
     return 2.0 * first**3 - 5.0 * first * second + 3.0 * third
 
 
-@compiled
+@compiled_part
 def _keep_quiet(
     heard, made, carriers_to_come, products_to_come, wanted, limit, stressed_limit, live, left, own
 ):
@@ -174,7 +175,7 @@ def _keep_quiet(
     return count
 
 
-@compiled
+@compiled_part
 def _keep_harmless(
     row, quadratic, linear, mine, mixing, floor, counted, room, stressed_room, left, count, harm, stressed
 ):
@@ -192,7 +193,7 @@ def _keep_harmless(
     return kept
 
 
-@compiled
+@compiled_part
 def _least(harm, left, count):
     smallest = np.inf
     for number in range(count):
@@ -200,7 +201,7 @@ def _least(harm, left, count):
     return smallest
 
 
-@compiled
+@compiled_part
 def _fit_beside(gear, stack, depth, waiting, limit, stressed_limit):
     """Keep the channels that leave the pilots to come as far from each other as their receivers need."""
     count = len(waiting)
@@ -208,7 +209,7 @@ def _fit_beside(gear, stack, depth, waiting, limit, stressed_limit):
     live = np.empty((count, gear.usable.shape[1]), dtype=np.bool_)
     for x in range(count):
         listener = waiting[x]
-        live[x] = stack.live[depth, listener]
+        copy_into(live[x], stack.live[depth, listener])
         room = min(limit - stack.own[listener, 0], stressed_limit - stack.own[listener, 1])
         level = gear.level_mw[gear.sense[listener]]
         for y in range(count):
@@ -219,5 +220,5 @@ def _fit_beside(gear, stack, depth, waiting, limit, stressed_limit):
     if not keep_room(stack.steps, live, distance):
         return False
     for x in range(count):
-        stack.live[depth, waiting[x]] = live[x]
+        copy_into(stack.live[depth, waiting[x]], live[x])
     return True

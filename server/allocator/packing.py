@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from server.allocator.compiled import compiled
+from server.allocator.compiled import compiled_part
 from server.allocator.kernel import Gear
 
 
@@ -36,7 +36,7 @@ def steps_of(gear: Gear) -> Steps:
     )
 
 
-@compiled
+@compiled_part
 def least_distance_mhz(gear, room, level):
     """Least offset in MHz at which a carrier of a level (mW) adds no more than ``room`` (mW) above the floor."""
     floor = gear.protection[-1]
@@ -46,7 +46,7 @@ def least_distance_mhz(gear, room, level):
     return max(offset, gear.spacing_mhz)
 
 
-@compiled
+@compiled_part
 def keep_room(steps, live, distance_mhz):
     """Take from live (k, m) the channels that leave no room for somebody; distance_mhz (k, k) symmetric.
 
@@ -90,7 +90,7 @@ def keep_room(steps, live, distance_mhz):
     return True
 
 
-@compiled
+@compiled_part
 def _keep_standing(lowest, highest, live, pilot):
     """Keep one pilot's channels that have room for some of the others below and the rest above."""
     everybody = lowest.shape[0] - 1

@@ -15,14 +15,15 @@ Shapes: n pilots, m channels (ascending MHz), s receiving senses that occur.
 import numpy as np
 
 from server.allocator.choice import is_better_choice, key_of, margin_tenths, sort_few
-from server.allocator.compiled import compiled
-from server.allocator.kernel import CHOICE, STRESS_FACTOR, STRESSED, TIE, WORST
+from server.allocator.compiled import compiled, compiled_inside, compiled_part
+from server.allocator.kernel import CHOICE, STRESS_FACTOR, STRESSED, TIE, WORST, Gear
+from server.allocator.loops import copy_into
 from server.allocator.narrowing import narrow
-from server.allocator.stack import waiting_pilots
+from server.allocator.stack import Stack, waiting_pilots
 from server.allocator.sums import newcomer_loads, place
 
 
-@compiled
+@compiled_part
 def _open(gear, stack, depth, goal):
     """Choose who is placed next at the open node and in which order the channels are tried."""
     count, channels = gear.usable.shape
@@ -61,7 +62,7 @@ def _open(gear, stack, depth, goal):
     stack.tried[depth] = 0
 
 
-@compiled
+@compiled_part
 def _descend_to(gear, stack, depth, f):
     """Put the open node's pilot on channel f and make ready the node below."""
     pilot = stack.sums.pilot[depth]
@@ -77,7 +78,7 @@ def _descend_to(gear, stack, depth, f):
     stack.options[below] = -1
 
 
-@compiled
+@compiled_part
 def _drop_mirrored(gear, stack, depth, f, tried):
     """Leave out what equal gear would only repeat with names exchanged.
 
@@ -97,15 +98,7 @@ def _drop_mirrored(gear, stack, depth, f, tried):
                 stack.live[depth + 1, other, e] = False
 
 
-@compiled
-def _accept(gear, stack, value):
-    stack.value[0] = value
-    stack.value[1] = 1.0
-    stack.best[:] = stack.sums.channel
-    stack.tenths[:] = margin_tenths(gear, stack.sums)
-
-
-@compiled
+@compiled_part
 def _close(gear, stack, depth, goal):
     """Put the last pilot on every channel left, all of which are within the limits, and keep the best."""
     count = gear.usable.shape[0]
@@ -115,16 +108,18 @@ def _close(gear, stack, depth, goal):
     newcomer_loads(gear, stack.rows, stack.sums, depth, last, load, stressed)
     for x in range(stack.options[depth]):
         f = stack.option[depth, x]
-        if goal == CHOICE:
-            place(gear, stack.rows, stack.sums, depth, last, f)
-            key = float(key_of(gear, stack, count))
-            if is_better_choice(gear, stack, key):
-                _accept(gear, stack, key)
-            continue
         value = load[f] if goal == WORST else stressed[f]
-        if stack.value[1] == 0.0 or value < stack.value[0] * (1.0 - TIE):
-            place(gear, stack.rows, stack.sums, depth, last, f)
-            _accept(gear, stack, value)
+        if goal != CHOICE and stack.value[1] == 1.0 and value >= stack.value[0] * (1.0 - TIE):
+            continue
+        place(gear, stack.rows, stack.sums, depth, last, f)
+        if goal == CHOICE:
+            value = float(key_of(gear, stack, count))
+            if not is_better_choice(gear, stack, value):
+                continue
+        stack.value[0] = value
+        stack.value[1] = 1.0
+        copy_into(stack.best, stack.sums.channel)
+        copy_into(stack.tenths, margin_tenths(gear, stack.sums))
 
 
 @compiled
@@ -164,7 +159,7 @@ def search(gear, stack, goal, limit, stressed_limit, most_nodes):
     return True
 
 
-@compiled
+@compiled_inside
 def _open_within(gear, stack, depth, goal, limit, stressed_limit):
     """Narrow and open a node; False where nothing better than the answer in hand can follow."""
     has_answer = stack.value[1] == 1.0
@@ -183,15 +178,16 @@ def _open_within(gear, stack, depth, goal, limit, stressed_limit):
     return True
 
 
-@compiled
+@compiled_inside
 def _is_settled(stack, depth, goal):
     """Whether the answer in hand is as good as any that can follow below a node that is open."""
     return goal != CHOICE and stack.value[1] == 1.0 and stack.bound[depth] > stack.value[0] * (1.0 - TIE)
 
 
-@compiled
-def root_bound(gear, stack):
-    """Load that no assignment can stay below: the bound of a search in which nobody is placed yet."""
-    # The depth as a variable: for a constant everything would be compiled a second time.
-    bound, _ = narrow(gear, stack, stack.depth[0], np.inf, np.inf)
-    return bound
+def root_bound(gear: Gear, stack: Stack) -> float:
+    """Load that no assignment can stay below: the bound of a search that has not begun.
+
+    Everybody has a channel, else there is none.
+    """
+    search(gear, stack, WORST, np.inf, np.inf, 1)
+    return float(stack.bound[0])

@@ -2,17 +2,13 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import lru_cache
-from threading import Lock
 
-from server.allocator.changes import trade_offs
 from server.allocator.errors import ProblemError
-from server.allocator.plan import CompareRow, DayPlan, Heat, Progress, Slot
+from server.allocator.plan import CompareRow, DayPlan, Progress
 from server.allocator.planner import Planner
-from server.allocator.problem import DayProblem, Pilot
-from server.allocator.provisional import provisional_channel
-from server.allocator.rest import RestOfDay
+from server.allocator.problem import DayProblem
 from server.allocator.schedule import frame_of
+from server.allocator.warming import warm_up
 from server.radio.grade import picture_grade
 
 COMPARED_AIRCRAFT = range(3, 9)
@@ -54,31 +50,3 @@ def how_many_can_fly(
         if frame.heats == 1:
             break
     return tuple(rows)
-
-
-def warm_up() -> None:
-    """Compile or load everything that a plan or a provisional channel needs.
-
-    Takes some fifteen seconds on a machine that never did it, a quarter of a second after that, nothing from the
-    second call on. Safe to call from several threads: all wait until it is done.
-    """
-    with _one_warms_up:
-        _warm_up()
-
-
-_one_warms_up = Lock()
-
-
-@lru_cache(maxsize=1)
-def _warm_up() -> None:
-    crowd = tuple(Pilot(str(number), (5658, 5695, 5732, 5769)) for number in range(4))
-    provisional_channel(crowd[0], (), DayProblem((), aircraft=2))
-    Planner(DayProblem(crowd, aircraft=2, rounds=2, time_limit_s=None), None).run()
-    trade_offs(
-        RestOfDay(
-            DayProblem(crowd, aircraft=5), (Heat(1, 1, (Slot("0", 5658, 25.0),), None, None, False),), 1, 25.0
-        )
-    )
-    for node_limit in (1, 1_000):  # also what is only asked of a search that was stopped
-        day = DayProblem(crowd[:3], one_heat=True, node_limit=node_limit, time_limit_s=None)
-        Planner(day, None).run()

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from server.allocator.compiled import compiled
+from server.allocator.compiled import compiled_part
 from server.allocator.kernel import Gear
 from server.allocator.packing import Steps, steps_of
 from server.allocator.sums import Rows, Sums, new_sums, rows_of
@@ -88,7 +88,7 @@ def new_stack(gear: Gear) -> Stack:
     return stack
 
 
-@compiled
+@compiled_part
 def waiting_pilots(placed, depth, count):
     """Pilots by index who are not among the first ``depth`` placed."""
     waiting = np.empty(count - depth, dtype=np.int64)

@@ -18,8 +18,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from server.allocator.compiled import compiled
+from server.allocator.compiled import compiled_inside, compiled_part
 from server.allocator.kernel import STRESS_FACTOR, Gear
+from server.allocator.loops import copy_into
 
 
 class Rows(NamedTuple):
@@ -90,13 +91,13 @@ def new_sums(gear: Gear) -> Sums:
     )
 
 
-@compiled
+@compiled_part
 def _add(target, factor, row):
     for f in range(target.shape[0]):
         target[f] += factor * row[f]
 
 
-@compiled
+@compiled_part
 def _add_threefold(target, factor, rows, newcomer_mhz, one_mhz, other_mhz):
     """Add the three products in which a newcomer and two others take part once each."""
     first = rows.once[newcomer_mhz + one_mhz - other_mhz - rows.once_from]
@@ -106,7 +107,7 @@ def _add_threefold(target, factor, rows, newcomer_mhz, one_mhz, other_mhz):
         target[f] += factor * (first[f] + second[f] + third[f])
 
 
-@compiled
+@compiled_part
 def place(gear, rows, sums, depth, newcomer, f):
     """Put a newcomer on channel f beside the first ``depth`` pilots: fill the rows [depth + 1]."""
     count = gear.usable.shape[0]
@@ -132,7 +133,7 @@ def place(gear, rows, sums, depth, newcomer, f):
             _update_listener(gear, rows, sums, depth, sums.pilot[x], newcomer, newcomer_mhz)
 
 
-@compiled
+@compiled_inside
 def _update_channels(gear, rows, sums, depth, newcomer, newcomer_mhz):
     """What every channel hears with the newcomer, and what its own receiver would hear of one more."""
     below = depth + 1
@@ -145,8 +146,8 @@ def _update_channels(gear, rows, sums, depth, newcomer, newcomer_mhz):
         mine = level[newcomer]
         carriers = sums.carriers[below, sense]
         products = sums.products[below, sense]
-        carriers[:] = sums.carriers[depth, sense]
-        products[:] = sums.products[depth, sense]
+        copy_into(carriers, sums.carriers[depth, sense])
+        copy_into(products, sums.products[depth, sense])
         _add(carriers, mine, rows.once[newcomer_mhz - rows.once_from])
         for x in range(depth):
             theirs = level[sums.pilot[x]]
@@ -190,7 +191,7 @@ def _update_channels(gear, rows, sums, depth, newcomer, newcomer_mhz):
                 )
 
 
-@compiled
+@compiled_inside
 def _update_listener(gear, rows, sums, depth, listener, newcomer, newcomer_mhz):
     """What a receiver placed before would hear of one more pilot, now that the newcomer is there."""
     below = depth + 1
@@ -199,8 +200,8 @@ def _update_listener(gear, rows, sums, depth, listener, newcomer, newcomer_mhz):
     at = gear.mhz[sums.channel[listener]]
     quadratic = sums.quadratic[below, listener]
     linear = sums.linear[below, listener]
-    quadratic[:] = sums.quadratic[depth, listener]
-    linear[:] = sums.linear[depth, listener]
+    copy_into(quadratic, sums.quadratic[depth, listener])
+    copy_into(linear, sums.linear[depth, listener])
     _add(quadratic, mine, rows.twice[at + newcomer_mhz - rows.twice_from])
     _add(linear, mine * mine, rows.once[2 * newcomer_mhz - at - rows.once_from])
     for x in range(depth):
@@ -211,7 +212,7 @@ def _update_listener(gear, rows, sums, depth, listener, newcomer, newcomer_mhz):
             )
 
 
-@compiled
+@compiled_part
 def newcomer_loads(gear, rows, sums, depth, newcomer, load, stressed):
     """Fill load and stressed (m,): the largest of the whole heat with a newcomer on each channel."""
     own = gear.sense[newcomer]

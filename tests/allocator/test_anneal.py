@@ -14,8 +14,11 @@ from server.allocator import anneal
 from server.allocator.anneal import Round, improve
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear
+from tests.allocator.called import called
 from tests.radio import slow_model
 from tests.radio.slow_model import Flyer, Place
+
+next_number, pick = called(anneal._next), called(anneal._pick)
 
 MHZ = (5658, 5675, 5700, 5740, 5790, 5843)
 POWERS_MW = (25.0, 25.0, 200.0, 25.0, 100.0, 25.0)
@@ -361,7 +364,7 @@ def test_random_numbers_are_those_of_the_published_generator():
         state ^= state << 13 & (1 << 64) - 1
         state ^= state >> 7
         state ^= state << 17 & (1 << 64) - 1
-        assert anneal._next(random) == (state >> 11) / 2**53
+        assert next_number(random) == (state >> 11) / 2**53
 
 
 def test_a_move_that_is_none_leaves_everything_as_it_was():
@@ -378,7 +381,7 @@ def test_a_move_that_is_none_leaves_everything_as_it_was():
 @pytest.mark.parametrize("count", [1, 2, 7])
 def test_a_pick_is_any_of_so_many_and_no_other(count):
     random = random_state()
-    picked = Counter(anneal._pick(random, count) for _ in range(700))
+    picked = Counter(pick(random, count) for _ in range(700))
     assert set(picked) == set(range(count))
     assert min(picked.values()) > 700 / count / 2
 

@@ -6,18 +6,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from server.allocator import provisional
+from server.allocator import kernel, provisional
 from server.allocator.advice import Seat, advise
 from server.allocator.compositions import ceilings_db, kinds_by_radiation
-from server.allocator.kernel import background_at
-from server.allocator.open_flying import Place, Up, Wait, Why, disturbed_by, margins, offer
+from server.allocator.open_flying import Place, Up, Wait, Why, margins, offer
 from server.allocator.power import levels_tried
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear, margin_of_load_db, margins_db, quietest_mw, station
 from server.allocator.solve import plan_day
+from server.allocator.switching_on import disturbed_by
 from server.radio.interference import heat_margins
 from server.radio.outside import OutsideSignal
 from server.radio.site import Site
+from tests.allocator.called import called
+
+background_at = called(kernel.background_at)
 
 R3, R6 = 5732, 5843
 ON_R3 = Site(outside=(OutsideSignal(R3, 10, -85),))

@@ -5,8 +5,12 @@ import itertools
 import numpy as np
 import pytest
 
-from server.allocator.packing import keep_room, least_distance_mhz, steps_of
+from server.allocator import packing
+from server.allocator.packing import steps_of
+from tests.allocator.called import called
 from tests.allocator.mixes import equal_pilots, usual_mhz
+
+keep_room, least_distance_mhz = called(packing.keep_room), called(packing.least_distance_mhz)
 
 GEAR = equal_pilots(2, usual_mhz()[::3]).gear
 

@@ -9,18 +9,25 @@ import itertools
 import numpy as np
 import pytest
 
-from server.allocator import narrowing, search
-from server.allocator.choice import key_of, margin_tenths, sort_few
+from server.allocator import choice, narrowing, search
 from server.allocator.kernel import CHOICE, STRESS_FACTOR, STRESSED, WORST
-from server.allocator.narrowing import narrow
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear
 from server.allocator.stack import new_stack
 from server.radio.site import Site
 from tests.allocator import brute_force
+from tests.allocator.called import called
 from tests.allocator.mixes import equal_pilots, mix
 from tests.radio import slow_model
 from tests.radio.slow_model import place_of
+
+descend_to, drop_mirrored, open_node = (
+    called(part) for part in (search._descend_to, search._drop_mirrored, search._open)
+)
+key_of, margin_tenths, sort_few = (
+    called(part) for part in (choice.key_of, choice.margin_tenths, choice.sort_few)
+)
+narrow, products_of = called(narrowing.narrow), called(narrowing._products_of)
 
 BAND_R_MHZ = tuple(range(5658, 5918, 37))
 
@@ -34,7 +41,7 @@ def node(gear, placed):
     stack = new_stack(gear)
     for depth, (pilot, mhz) in enumerate(placed.items()):
         stack.sums.pilot[depth] = pilot
-        search._descend_to(gear, stack, depth, index(gear, mhz))
+        descend_to(gear, stack, depth, index(gear, mhz))
     return stack
 
 
@@ -237,16 +244,16 @@ def test_products_to_come_are_all_that_are_not_made_yet(count):
             if not {a, b, c} <= set(range(count))
         )
         inside = level[without] if without in who else 0.0
-        made = narrowing._products_of(level, who, inside, 0.0)
-        assert narrowing._products_of(level, everybody, level[without], 0.0) - made == pytest.approx(
+        made = products_of(level, who, inside, 0.0)
+        assert products_of(level, everybody, level[without], 0.0) - made == pytest.approx(
             missing, rel=1e-6, abs=1e-30
         )
 
 
 def test_one_carrier_more_makes_the_products_of_all_of_them():
     level = np.array([3.0, 1.0, 0.5, 2.0])
-    assert narrowing._products_of(level, np.arange(3), 0.0, level[3]) == pytest.approx(
-        narrowing._products_of(level, np.arange(4), 0.0, 0.0)
+    assert products_of(level, np.arange(3), 0.0, level[3]) == pytest.approx(
+        products_of(level, np.arange(4), 0.0, 0.0)
     )
 
 
@@ -256,7 +263,7 @@ def test_one_carrier_more_makes_the_products_of_all_of_them():
 def opened(gear, placed, goal):
     stack = node(gear, placed)
     depth = len(placed)
-    search._open(gear, stack, depth, goal)
+    open_node(gear, stack, depth, goal)
     assert stack.tried[depth] == 0
     return stack.sums.pilot[depth], gear.mhz[stack.option[depth, : stack.options[depth]]].tolist()
 
@@ -273,7 +280,7 @@ def test_a_pilot_who_was_often_left_without_a_channel_is_next():
     gear = equal_pilots(3, BAND_R_MHZ).gear
     stack = node(gear, {})
     stack.weight[2] = 2.0
-    search._open(gear, stack, 0, WORST)
+    open_node(gear, stack, 0, WORST)
     assert stack.sums.pilot[0] == 2
 
 
@@ -393,7 +400,7 @@ def dropped(gear, f_mhz, tried_mhz):
     stack.live[1] = gear.usable  # also those that the spacing takes
     for x, mhz in enumerate(tried_mhz):
         stack.option[0, x] = index(gear, mhz)
-    search._drop_mirrored(gear, stack, 0, index(gear, f_mhz), len(tried_mhz))
+    drop_mirrored(gear, stack, 0, index(gear, f_mhz), len(tried_mhz))
     return sorted(set(gear.mhz[gear.usable[1]].tolist()) - set(gear.mhz[stack.live[1, 1]].tolist()))
 
 

@@ -3,9 +3,13 @@
 import numpy as np
 import pytest
 
+from server.allocator import sums as compiled_sums
 from server.allocator.kernel import heat_loads
-from server.allocator.sums import new_sums, newcomer_loads, place, rows_of
+from server.allocator.sums import new_sums, rows_of
+from tests.allocator.called import called
 from tests.allocator.mixes import equal_pilots, mix, usual_mhz
+
+newcomer_loads, place = called(compiled_sums.newcomer_loads), called(compiled_sums.place)
 
 
 def filled(gear, order, channel):

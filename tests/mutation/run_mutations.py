@@ -45,15 +45,36 @@ from tests.mutation.trial import COMPILED_CORE, KILLED, SURVIVED
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("radio", "allocator")
 SHARED = ("server", "tests", "migrations", "templates", "static", "pyproject.toml")
+_KEEPING = (
+    "",
+    "_writable_cache",
+    "_sources",
+    "_mark",
+    "is_compiling",
+    "is_all_kept",
+    "note_that_all_is_kept",
+)
+_WARMING = (
+    "",
+    "warm_up",
+    "_warm_up",
+    "compile_search",
+    "_process_for_the_search",
+    "_gear",
+    "_compile_the_rest",
+    "_use_everything",
+)
 NOT_MUTATED = {
-    ("server.allocator.compiled", "_writable_cache"): "only decides where compiled code is kept",
-    ("server.allocator.compiled", "_sources"): "only decides where compiled code is kept",
-    ("server.allocator.compiled", ""): "only decides where compiled code is kept",
-    (
-        "server.allocator.solve",
-        "_warm_up",
-    ): "its examples only have to be compiled, which costs time and no more",
-    ("server.allocator.solve", "warm_up"): "as above",
+    **{
+        ("server.allocator.compiled", scope): "only decides where compiled code is kept" for scope in _KEEPING
+    },
+    **{
+        (
+            "server.allocator.warming",
+            scope,
+        ): "its examples only have to be compiled, which costs time and no more"
+        for scope in _WARMING
+    },
 }
 
 TEST_LIMIT_S = 3.0
