@@ -125,8 +125,8 @@ def test_a_killed_server_leaves_pages_readable_and_marked_and_they_catch_up(fiel
 
 
 def test_in_doubt_a_transmitter_not_known_to_be_on_stays_off(field, slot):
-    expect(slot.locator(".when-live")).to_contain_text("STAY OFF")
-    expect(slot.locator(".when-live")).to_contain_text("Not called yet")
+    expect(slot.locator(".when-live")).to_contain_text("READY")
+    expect(slot.locator(".when-live")).to_contain_text("Set the channel")
     field.server.kill()
     expect_state(slot, "stale")
     expect(slot.locator(".when-live")).to_be_hidden()
