@@ -12,8 +12,9 @@ from typing import Any
 
 from sqlmodel import Session
 
-from server.services.call_views import FlightLineNow, LineOnBoard
+from server.services.call_views import FlightLineNow
 from server.services.days import FormerAddress, day_with, settings_of
+from server.services.line_board import LineOnBoard, line_on_board
 from server.services.turn_views import OpenBoard, OpenFlyingNow
 from server.storage import pilots, published_plans
 from server.storage.session import Database
@@ -65,8 +66,13 @@ class Board:
     not_in_plan: tuple[str, ...]
     join_url: str | None
     former_addresses: tuple[FormerAddress, ...]
+    line: LineOnBoard
     open_flying: OpenBoard | None = None
-    line: LineOnBoard | None = None
+
+    @property
+    def shows_line(self) -> bool:
+        """Whether the flight line stands on top: not while pilots fly without heats and nothing is called."""
+        return not self.is_archived and (self.line.is_in_use or bool(self.heats and self.open_flying is None))
 
     @property
     def join_address(self) -> str:
@@ -97,6 +103,7 @@ def board_of_day(session: Session, day: FieldDay) -> Board:
     snapshot = json.loads(plan.snapshot_json) if plan else None
     heats = snapshot["heats"] if snapshot else []
     placed = {slot["pilot_id"] for heat in heats for slot in heat["slots"]}
+    flying = OpenFlyingNow(session, day)
     return Board(
         order=Database.order(session, day.id),
         field_day_id=day.id,
@@ -112,8 +119,8 @@ def board_of_day(session: Session, day: FieldDay) -> Board:
         not_in_plan=tuple(callsign for id, callsign in present.items() if id not in placed) if plan else (),
         join_url=f"{day.base_url}/join/{day.code}" if day.base_url else None,
         former_addresses=settings_of(day).former_addresses,
-        open_flying=OpenFlyingNow(session, day).board(),
-        line=FlightLineNow(session, day, snapshot).board(),
+        open_flying=flying.board(),
+        line=line_on_board(session, day, FlightLineNow(session, day, snapshot), flying),
     )
 
 

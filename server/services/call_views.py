@@ -1,4 +1,4 @@
-"""The flight line as people see it: what a pilot's own page and the public board show of the call."""
+"""The flight line at one moment: the call, who is next, and what a pilot's own page shows of it."""
 
 from dataclasses import dataclass, replace
 
@@ -9,7 +9,7 @@ from server.services.call_steps import named
 from server.services.flight_line import line_of
 from server.services.flight_states import PILOT_MOVES
 from server.services.snapshots import Snapshot
-from server.services.transmitter_words import Facts, Word, word_for
+from server.services.transmitter_words import Facts
 from server.storage import calls, clearances, pilots, turns
 from server.storage.tables import CHECKED_IN, LEFT_OUT, OFF, WAITING, Call, CallSlot, FieldDay
 
@@ -62,49 +62,19 @@ class MyClearance:
     words: str
 
 
-@dataclass(frozen=True)
-class LinePilot:
-    """One pilot of the heat that is up or next; the word is what the pilot's own phone says."""
-
-    callsign: str
-    channel: str | None
-    mhz: int
-    power_mw: float
-    heat: int
-    word: Word
-    stage: str = ""
-
-
-@dataclass(frozen=True)
-class LineOnBoard:
-    """What everybody may know of the flight line.
-
-    everybody_land  the reason while EVERYBODY LAND is on, else None
-    now_named       the heat that is up, "Heat 4"; empty while none is called; `stage` is the call's
-    now, upcoming   its pilots, in the order of powering up, and those of the next heat
-    """
-
-    everybody_land: str | None
-    walkers: bool
-    now_named: str
-    stage: str
-    now: tuple[LinePilot, ...]
-    next_heat: int | None
-    upcoming: tuple[LinePilot, ...]
-
-
 class FlightLineNow:
-    """One moment of a day's flight line."""
+    """One moment of a day's flight line; `here` has the callsigns, by id, of who is checked in."""
 
     def __init__(self, session: Session, day: FieldDay, snapshot: Snapshot | None) -> None:
         assert day.id is not None
-        self._snapshot = snapshot
+        self.snapshot = snapshot
         self.line = line_of(session, day)
         self.call: Call | None = calls.live(session, day.id)
         self.slots: list[CallSlot] = calls.slots_of(session, self.call.id or 0) if self.call else []
         self._by_pilot = {slot.pilot_id: slot for slot in self.slots}
         self._clearances = {one.pilot_id: one for one in clearances.live(session, day.id)}
-        self._here = {pilot.id for pilot in pilots.of_day(session, day.id, [CHECKED_IN])}
+        present = pilots.of_day(session, day.id, [CHECKED_IN])
+        self.here = {pilot.id: pilot.callsign for pilot in present if pilot.id is not None}
         self.next = None if snapshot is None else call_lineup.next_heat(session, day, snapshot, self.slots)
         if day.archived_at is not None or _is_open_flying(session, day.id):
             self.next = None
@@ -114,8 +84,13 @@ class FlightLineNow:
         """The reason, while EVERYBODY LAND is on."""
         return self.line.everybody_land_reason if self.line.everybody_land_at is not None else None
 
+    @property
+    def called(self) -> set[int]:
+        """Pilots, by id, of the live call."""
+        return set(self._by_pilot)
+
     def is_next(self, pilot_id: int) -> bool:
-        return self.next is not None and pilot_id in self.next[1] and pilot_id in self._here
+        return self.next is not None and pilot_id in self.next[1] and pilot_id in self.here
 
     def facts(self, pilot_id: int, at_open_flying: Facts | None = None, is_down: bool = False) -> Facts:
         """Everything that the word for this pilot's transmitter hangs on."""
@@ -132,7 +107,7 @@ class FlightLineNow:
             clearance=clearance.stage if clearance else None,
             is_down=is_down,
             is_next=self.is_next(pilot_id),
-            is_called_off=facts.is_called_off or pilot_id not in self._here,
+            is_called_off=facts.is_called_off or pilot_id not in self.here,
         )
 
     def my_call(self, pilot_id: int) -> MyCall | None:
@@ -160,47 +135,6 @@ class FlightLineNow:
             return None
         assert one.id is not None
         return MyClearance(one.id, one.seen, one.stage, one.why, one.place, one.words)
-
-    def board(self) -> LineOnBoard:
-        now = tuple(
-            LinePilot(
-                slot.callsign,
-                slot.channel,
-                slot.mhz,
-                slot.power_mw,
-                slot.heat,
-                word_for(self.facts(slot.pilot_id)),
-                slot.stage,
-            )
-            for slot in self.slots
-        )
-        return LineOnBoard(
-            everybody_land=self.everybody_land,
-            walkers=self.line.walkers_since is not None,
-            now_named=named(self.call) if self.call else "",
-            stage=self.call.stage if self.call else "",
-            now=now,
-            next_heat=self.next[0] if self.next else None,
-            upcoming=self._upcoming(),
-        )
-
-    def _upcoming(self) -> tuple[LinePilot, ...]:
-        if self.next is None or self._snapshot is None:
-            return ()
-        number, crew = self.next
-        heat = next(one for one in self._snapshot["heats"] if one["heat"] == number)
-        return tuple(
-            LinePilot(
-                slot["callsign"],
-                slot["channel"],
-                slot["mhz"],
-                slot["power_mw"],
-                number,
-                word_for(self.facts(slot["pilot_id"])),
-            )
-            for slot in heat["slots"]
-            if slot["pilot_id"] in crew and slot["pilot_id"] in self._here
-        )
 
     def _may(self, slot: CallSlot, act: str) -> bool:
         assert self.call is not None

@@ -1,8 +1,9 @@
 import pytest
 
-from server.services import days, site
+from server.services import days, flight_line, site
 from tests.factories import NOW, make_day, make_logbook_entry, make_pilot
 from tests.factories_snapshot import publish
+from tests.services.called_days import call_heat, released
 
 
 @pytest.fixture
@@ -131,3 +132,49 @@ def test_a_day_of_sixty_four_fits_on_a_big_screen(client, database, day):
     page = client.get("/board/tern").text
     assert page.count('class="heat__slot"') == 64 * 3
     assert "board__rounds--8 board__rounds--many" in page
+
+
+def heat_part(page: str, label: str) -> str:
+    return page.partition(f'aria-label="{label}"')[2].partition("</section>")[0]
+
+
+def test_a_called_heat_stands_on_top_with_its_words(client, database, planned):
+    with database.write() as session:
+        call_heat(session, days.day_with(session, "tern"), 1)
+    part = heat_part(client.get("/board/tern").text, "Heat 1")
+    for words in ("powering up", "Wren", "R1", "5658", "<span>POWER UP</span>", "<span>STAY OFF</span>"):
+        assert words in part
+    assert part.index("POWER UP") < part.index("when-stale") < part.index("STAY OFF")
+
+
+def test_before_it_is_called_the_next_heat_is_ready(client, planned):
+    assert "<span>READY</span>" in heat_part(client.get("/board/tern").text, "Next, heat 1")
+
+
+def test_everybody_land_stands_over_the_board_with_its_reason(client, database, planned):
+    with database.write() as session:
+        day = days.day_with(session, "tern")
+        released(session, day, 1)
+        flight_line.everybody_land(session, day, "Air <ambulance>.", "director", NOW)
+    part = heat_part(client.get("/board/tern").text, "Everybody land")
+    for words in ("Air &lt;ambulance&gt;.", "<span>LAND</span>", "Wren"):
+        assert words in part
+
+
+def test_walkers_stand_on_the_board(client, database, planned):
+    assert "Walkers" not in client.get("/board/tern").text
+    with database.write() as session:
+        flight_line.set_walkers(session, days.day_with(session, "tern"), True, "director", NOW)
+    assert "Walkers on the field" in client.get("/board/tern").text
+
+
+def test_after_the_last_heat_the_board_says_that_all_are_flown(client, database, planned):
+    with database.write() as session:
+        days.day_with(session, "tern").flown_heats = 1
+    assert "Every heat of plan 1 is flown." in client.get("/board/tern").text
+
+
+def test_an_archived_day_tells_nobody_to_get_ready(client, database, planned):
+    with database.write() as session:
+        days.archive(session, "tern", NOW)
+    assert "READY" not in client.get("/board/tern").text
