@@ -36,7 +36,7 @@ def broken_rules(plan: DayPlan, problem: DayProblem, flown: int = 0) -> list[str
            flies twice, but who came late may miss it
     """
     ahead = replace(plan, heats=tuple(heat for heat in plan.heats if heat.number > flown))
-    faults = [*_flights(plan, problem, flown), *_together(ahead, problem), *_retunes(ahead)]
+    faults = [*_flights(plan, problem, flown), *_together(ahead, problem), *_retunes(ahead, flown)]
     for heat in ahead.heats:
         faults += heat_faults(heat, problem)
     return faults
@@ -137,8 +137,11 @@ def _together(plan: DayPlan, problem: DayProblem) -> list[str]:
     ]
 
 
-def _retunes(plan: DayPlan) -> list[str]:
-    """Changes of channel from one flight of a pilot to the next that the plan does not own up to."""
+def _retunes(plan: DayPlan, flown: int) -> list[str]:
+    """Changes of channel from one flight of a pilot to the next that the plan does not own up to.
+
+    Of those that it claims some may lie before the heats ahead.
+    """
     flights: dict[str, list[int]] = {}
     for heat in sorted(plan.heats, key=lambda heat: heat.number):
         for slot in heat.slots:
@@ -146,7 +149,8 @@ def _retunes(plan: DayPlan) -> list[str]:
     changes = {
         name: sum(now != before for before, now in pairwise(own)) for name, own in sorted(flights.items())
     }
-    if sum(changes.values()) == plan.retunes:
+    made = sum(changes.values())
+    if made == plan.retunes or (flown and made < plan.retunes):
         return []
     if plan.retunes == 0:
         return [
@@ -154,9 +158,7 @@ def _retunes(plan: DayPlan) -> list[str]:
             for name, times in changes.items()
             if times
         ]
-    return [
-        f"the plan claims {plan.retunes} retunes, but its pilots change channel {sum(changes.values())} times"
-    ]
+    return [f"the plan claims {plan.retunes} retunes, but its pilots change channel {made} times"]
 
 
 def _claims(heat: Heat, problem: DayProblem) -> list[str]:

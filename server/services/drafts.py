@@ -58,6 +58,7 @@ class DraftContent:
     pins             pilot id to the frequency that the director fixed, kept by later planning
     powers           pilot id to the power in mW that the director set, kept likewise
     are_heats_given  the director said who flies with whom: not everybody has to fly in every round
+    retunes          changes of channel between heats that the planner found worth it; edits by hand add none
     """
 
     heats: tuple[DraftHeat, ...] = ()
@@ -65,6 +66,7 @@ class DraftContent:
     powers: Mapping[int, float] = field(default_factory=dict)
     common_power_mw: float | None = None
     are_heats_given: bool = False
+    retunes: int = 0
     planner: PlannerFacts | None = None
 
     def heat(self, number: int) -> DraftHeat | None:
@@ -116,6 +118,7 @@ def from_plan(
         heats=heats,
         common_power_mw=plan.common_power_mw,
         are_heats_given=are_heats_given,
+        retunes=plan.retunes,
         planner=facts,
     )
 
@@ -133,7 +136,7 @@ def as_day_plan(content: DraftContent, callsigns: Mapping[int, str], snapshot: M
         )
         for number, (heat, facts) in enumerate(zip(content.heats, snapshot["heats"], strict=True), start=1)
     )
-    return DayPlan("feasible", heats, snapshot["worst_margin_db"])
+    return DayPlan("feasible", heats, snapshot["worst_margin_db"], retunes=content.retunes)
 
 
 def from_snapshot(snapshot: Mapping[str, Any], before: DraftContent) -> DraftContent:
@@ -143,6 +146,7 @@ def from_snapshot(snapshot: Mapping[str, Any], before: DraftContent) -> DraftCon
         heats=_heats_of(snapshot),
         common_power_mw=snapshot["common_power_mw"],
         are_heats_given=snapshot["heats_given"],
+        retunes=snapshot["retunes"],
         planner=None,
     )
 
@@ -183,6 +187,7 @@ def from_json(text: str) -> DraftContent:
         powers={int(pilot_id): power_mw for pilot_id, power_mw in kept.get("powers", {}).items()},
         common_power_mw=kept.get("common_power_mw"),
         are_heats_given=kept.get("are_heats_given", False),
+        retunes=kept.get("retunes", 0),
         planner=planner
         and PlannerFacts(
             **{

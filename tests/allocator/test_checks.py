@@ -302,6 +302,13 @@ class TestWithFlownHeats:
         assert broken_rules(plan, day_with(), 1) == []
         assert broken_rules(plan, day_with(), 0) == ["Wren changes channel between heats: 5658, 5843 MHz"]
 
+    def test_retunes_that_were_flown_are_claimed_rightly_and_more_are_not(self):
+        retuned = ("Wren", 5843, 25.0)
+        plan = self.rest(heat_of(3, 2, retuned, ROOK), heat_of(4, 2, COOT, OTTER))
+        assert broken_rules(replace(plan, retunes=1), day_with(), 1) == []
+        again = replace(plan, heats=(*plan.heats, heat_of(5, 3, WREN, ROOK), heat_of(6, 3, retuned, OTTER)))
+        assert any("claims 1" in fault for fault in broken_rules(replace(again, retunes=1), day_with(), 1))
+
     def test_a_heat_that_was_set_is_asked_for_only_ahead(self):
         day = day_with(Otter={"heat": 1})
         assert broken_rules(self.sound(), day, 1) == []
