@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.services import call_lineup, flight_states
+from server.services.channel_confirmation import void_where_moved
 from server.services.errors import RefusedError
 from server.services.flight_line import log, remember, stand_everybody_down
 from server.services.flight_states import call_after, pilot_after
@@ -107,6 +108,7 @@ def _end(session: Session, day: FieldDay, one: Call, slots: list[CallSlot], who:
     if one.counts:
         session.flush()
         _advance(session, day, one)
+        void_where_moved(session, day)
     flown = "It counts as flown." if one.counts else "It does not count as flown."
     _log(session, day, one, landed, "heat over", f"{named(one)} is over, everybody is off. {flown}", who, at)
     remember(session, day, _undo(f"{named(one)} is not over", call=flight_states.REOPEN))

@@ -7,10 +7,10 @@ channel: from then on it may be on any channel it can tune, and it stays in doub
 from sqlmodel import Session
 
 from server.services import lineup
-from server.storage import days, pilots
+from server.storage import calls, days, pilots
 from server.storage import picture_checks as stored
 from server.storage import turns as stored_turns
-from server.storage.tables import CHANNEL_RIGHT, Aircraft, FieldDay, PictureCheck, Pilot
+from server.storage.tables import CHANNEL_RIGHT, LEFT_OUT, OFF, Aircraft, FieldDay, PictureCheck, Pilot
 
 
 def is_confirmed(session: Session, pilot: Pilot) -> bool:
@@ -31,12 +31,23 @@ def confirmed_pilots(session: Session, day: FieldDay) -> frozenset[int]:
 
 
 def channel_now(session: Session, day: FieldDay, pilot: Pilot) -> int | None:
-    """The carrier in MHz that the pilot is to be on: that of the place at open flying, else the published or
-    the provisional one; None before there is one."""
+    """The carrier in MHz that the pilot is to be on: that of the heat that is called, of the place at open flying,
+    else the published or the provisional one; None before there is one."""
     assert pilot.id is not None
-    turn = stored_turns.live_of(session, pilot.id)
-    place_mhz = turn.mhz if turn else None
-    return place_mhz or lineup.published_channels(session, day).get(pilot.id) or pilot.provisional_mhz
+    return channels_now(session, day).get(pilot.id)
+
+
+def channels_now(session: Session, day: FieldDay) -> dict[int, int]:
+    """The same for everybody of the day who has one, by pilot id."""
+    assert day.id is not None
+    found = {pilot.id or 0: pilot.provisional_mhz for pilot in pilots.of_day(session, day.id)}
+    found.update(lineup.published_channels(session, day))
+    found.update({turn.pilot_id: turn.mhz for turn in stored_turns.live(session, day.id) if turn.mhz})
+    call = calls.live(session, day.id)
+    for slot in calls.slots_of(session, call.id or 0) if call else ():
+        if slot.stage not in (OFF, LEFT_OUT):
+            found[slot.pilot_id] = slot.mhz
+    return {pilot_id: mhz for pilot_id, mhz in found.items() if mhz}
 
 
 def is_of_now(check: PictureCheck | None, flying: Aircraft | None, mhz: int | None) -> bool:
@@ -74,13 +85,12 @@ def _checks_of_now(session: Session, day: FieldDay) -> dict[int, PictureCheck]:
     if not checks:
         return {}
     aircraft = pilots.aircraft_of_day(session, day.id)
-    published_mhz = lineup.published_channels(session, day)
-    place_mhz = {turn.pilot_id: turn.mhz for turn in stored_turns.live(session, day.id) if turn.mhz}
+    channels_mhz = channels_now(session, day)
     found = {}
     for pilot in pilots.of_day(session, day.id):
         assert pilot.id is not None
         check = checks.get(pilot.id)
-        mhz = place_mhz.get(pilot.id) or published_mhz.get(pilot.id) or pilot.provisional_mhz
-        if check and is_of_now(check, lineup.flying_of(pilot, aircraft.get(pilot.id, [])), mhz):
+        flying = lineup.flying_of(pilot, aircraft.get(pilot.id, []))
+        if check and is_of_now(check, flying, channels_mhz.get(pilot.id)):
             found[pilot.id] = check
     return found

@@ -49,6 +49,7 @@ class DaySettings(BaseModel):
     day_channels         "auto", "free", or the day's set in MHz
     rest_heats           heats between two flights of one pilot
     common_power_mw      "auto" or a level
+    bench_check_needed   nobody flies before the bench check is complete
     own_*                the organiser's own ranges as typed, kept also while another rule set is chosen
     former_addresses     oldest first
     """
@@ -62,6 +63,7 @@ class DaySettings(BaseModel):
     day_channels: Literal["auto", "free"] | tuple[int, ...] = "auto"
     rest_heats: int = 1
     common_power_mw: Literal["auto"] | float = "auto"
+    bench_check_needed: bool = False
     own_ranges: str = ""
     own_source: str = ""
     own_licence_needed: bool = True

@@ -103,11 +103,20 @@ def published_channels(session: Session, day: FieldDay) -> dict[int, int]:
 
     That of the next heat to fly, or of the last one flown where none is ahead.
     """
+    return {pilot_id: slot["mhz"] for pilot_id, slot in published_slots(session, day).items()}
+
+
+def published_slots(session: Session, day: FieldDay) -> dict[int, Mapping[str, Any]]:
+    """The same with everything that the plan says about the slot, and the number of its heat as `heat`."""
     assert day.id is not None
     plan = published_plans.latest(session, day.id)
     heats = json.loads(plan.snapshot_json).get("heats", []) if plan else []
     flown, ahead = heats[: day.flown_heats], heats[day.flown_heats :]
-    return {slot["pilot_id"]: slot["mhz"] for heat in [*flown, *reversed(ahead)] for slot in heat["slots"]}
+    return {
+        slot["pilot_id"]: {**slot, "heat": heat["heat"]}
+        for heat in [*flown, *reversed(ahead)]
+        for slot in heat["slots"]
+    }
 
 
 def list_of(callsigns: str) -> list[str]:

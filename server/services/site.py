@@ -61,7 +61,9 @@ def _apply(day: FieldDay, choices: SiteChoices, at: datetime) -> None:
     former = [one for one in settings_of(day).former_addresses if one.base_url != choices.base_url]
     if day.base_url and day.base_url != choices.base_url:
         former.append(FormerAddress(base_url=day.base_url, until=at))
-    settings = choices.settings.model_copy(update={"former_addresses": tuple(former)})
+    # What other pages choose stays as it is.
+    kept = {"former_addresses": tuple(former), "bench_check_needed": settings_of(day).bench_check_needed}
+    settings = choices.settings.model_copy(update=kept)
     stored = {
         "aircraft": choices.aircraft,
         "rounds": choices.rounds,

@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from server.web.routes import (
     access,
+    bench,
     board,
     check_in,
     day_changes,
@@ -25,6 +26,7 @@ from server.web.routes import (
 
 ROUTERS: tuple[APIRouter, ...] = (
     access.router,
+    bench.router,
     board.router,
     check_in.router,
     day_changes.router,

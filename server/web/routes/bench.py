@@ -1,0 +1,184 @@
+"""The bench: who is still to be checked, one pilot's ticks and picture check, and leave to switch on for them."""
+
+from collections.abc import Callable, Mapping
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session
+
+from server.services import bench_checks, clearances, live, picture_checks, pilots
+from server.services.access import DIRECTOR
+from server.services.bench_views import bench, channel_named
+from server.services.days import day_with
+from server.services.errors import InputError, OvertakenError, RefusedError
+from server.services.live import Hub
+from server.storage.session import Database
+from server.storage.tables import BENCH_CHECK, RETUNE, FieldDay, Pilot
+from server.web.bench_pages import BenchFragment, BenchListPage, BenchPage
+from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, RowNumber
+from server.web.form_text import FormText, whole_number
+from server.web.live_mark import live_mark
+from server.web.routes.check_in import TAB
+from server.web.templating import is_fragment, render
+
+router = APIRouter(prefix="/days/{code}")
+
+Act = Callable[[Session, FieldDay, Pilot], object]
+
+CLEARANCES = {"retune": RETUNE}
+
+
+@router.get("/bench")
+def show_list(request: Request, code: str, database: DatabaseOfApp) -> Response:
+    with database.read() as session:
+        day = day_with(session, code)
+        rows = [(row, channel_named(row)) for row in bench_checks.rows(session, day)]
+        page = BenchListPage(day, TAB, live_mark(session, day), rows, bench_checks.is_needed(day))
+    return render(request, page)
+
+
+@router.post("/bench")
+def demand(code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now, form: FormText) -> Response:
+    with database.write() as session:
+        day = day_with(session, code)
+        bench_checks.demand(session, day, form.get("needed") == "yes", DIRECTOR, now)
+    live.announce(database, hub, day.id or 0)
+    return RedirectResponse(f"/days/{day.code}/bench", 303)
+
+
+@router.get("/pilots/{pilot_id}/bench")
+def show_bench(request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Response:
+    return _show(request, database, code, pilot_id)
+
+
+@router.post("/pilots/{pilot_id}/bench/ticks/{item}")
+def tick(
+    request: Request,
+    code: str,
+    pilot_id: RowNumber,
+    item: str,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    do = bench_checks.take_back if form.get("undo") else bench_checks.tick
+
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        do(session, day, pilot, item, form.get("gear", ""), DIRECTOR, now)
+
+    return _do(request, database, hub, code, pilot_id, form, act)
+
+
+@router.post("/pilots/{pilot_id}/bench/picture")
+def check_picture(
+    request: Request,
+    code: str,
+    pilot_id: RowNumber,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    """One step of the picture check, by the name of the button."""
+    seen, step = form.get("seen", ""), form.get("step", "")
+
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        if step in (picture_checks.YES, picture_checks.NO):
+            picture_checks.answer(session, day, pilot, step, seen, DIRECTOR, now)
+        elif step == "undo":
+            picture_checks.take_back(session, day, pilot, seen, DIRECTOR, now)
+        elif step == "again":
+            picture_checks.start_again(session, day, pilot, seen, DIRECTOR, now)
+        else:
+            picture_checks.decide(session, day, pilot, step, seen, DIRECTOR, now)
+
+    return _do(request, database, hub, code, pilot_id, form, act)
+
+
+@router.post("/pilots/{pilot_id}/bench/readings")
+def read(
+    request: Request,
+    code: str,
+    pilot_id: RowNumber,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        picture_checks.read(session, day, pilot, form, form.get("seen", ""), DIRECTOR, now)
+
+    return _do(request, database, hub, code, pilot_id, form, act)
+
+
+@router.post("/pilots/{pilot_id}/bench/clearance")
+def clear(
+    request: Request,
+    code: str,
+    pilot_id: RowNumber,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    """Ask to switch on, say that it is on or off, or clear it by the director's word."""
+    step, seen, number = form.get("step", ""), form.get("seen", ""), whole_number(form, "clearance")
+
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        if step == "on":
+            clearances.is_on(session, day, number, seen, DIRECTOR, now)
+        elif step == "off":
+            clearances.is_off(session, day, number, seen, DIRECTOR, now)
+        elif step == "override":
+            clearances.override(session, day, number, seen, form.get("words", ""), DIRECTOR, now)
+        else:
+            why = CLEARANCES.get(step, BENCH_CHECK)
+            clearances.ask(session, day, pilot, why, DIRECTOR, now)
+
+    return _do(request, database, hub, code, pilot_id, form, act)
+
+
+def _do(
+    request: Request,
+    database: Database,
+    hub: Hub,
+    code: str,
+    pilot_id: int,
+    form: Mapping[str, str],
+    act: Act,
+) -> Response:
+    """Do it in one transaction and tell everybody; what was refused stands on the page, with what was typed."""
+    try:
+        with database.write() as session:
+            day = day_with(session, code)
+            act(session, day, pilots.pilot_of(session, day, pilot_id))
+    except InputError as error:
+        return _show(request, database, code, pilot_id, 422, typed=form, errors=error.faults)
+    except (RefusedError, OvertakenError) as error:
+        status = 409 if isinstance(error, OvertakenError) else 422
+        return _show(request, database, code, pilot_id, status, notice=str(error), typed=form)
+    live.announce(database, hub, day.id or 0)
+    if is_fragment(request):
+        return _show(request, database, code, pilot_id)
+    return RedirectResponse(f"/days/{day.code}/pilots/{pilot_id}/bench", 303)
+
+
+def _show(
+    request: Request,
+    database: Database,
+    code: str,
+    pilot_id: int,
+    status: int = 200,
+    notice: str = "",
+    typed: Mapping[str, str] | None = None,
+    errors: Mapping[str, str] | None = None,
+) -> Response:
+    typed, errors = typed or {}, errors or {}
+    with database.read() as session:
+        day = day_with(session, code)
+        shown = bench(session, day, pilots.pilot_of(session, day, pilot_id))
+        if is_fragment(request):
+            return render(request, BenchFragment(day, shown, notice, typed, errors), status)
+        page = BenchPage(day, TAB, live_mark(session, day), shown, notice, typed, errors)
+    return render(request, page, status)
