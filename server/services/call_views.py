@@ -1,17 +1,19 @@
 """The flight line at one moment: the call, who is next, and what a pilot's own page shows of it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from sqlmodel import Session
 
-from server.services import call_lineup, call_slots, flight_states
+from server.services import call_lineup, call_slots
 from server.services.call_steps import named
+from server.services.calls import seen_of
 from server.services.flight_line import line_of
-from server.services.flight_states import PILOT_MOVES
+from server.services.flight_states import PILOT_MOVES, Line, why_not
 from server.services.snapshots import Snapshot
 from server.services.transmitter_words import Facts
 from server.storage import calls, clearances, pilots, turns
-from server.storage.tables import CHECKED_IN, LEFT_OUT, OFF, WAITING, Call, CallSlot, FieldDay
+from server.storage.tables import CHECKED_IN, LEFT_OUT, OFF, POWER_UP, WAITING, Call, CallSlot, FieldDay
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,7 @@ class FlightLineNow:
     def __init__(self, session: Session, day: FieldDay, snapshot: Snapshot | None) -> None:
         assert day.id is not None
         self.snapshot = snapshot
+        self.seen = seen_of(session, day)
         self.line = line_of(session, day)
         self.call: Call | None = calls.live(session, day.id)
         self.slots: list[CallSlot] = calls.slots_of(session, self.call.id or 0) if self.call else []
@@ -88,6 +91,18 @@ class FlightLineNow:
     def called(self) -> set[int]:
         """Pilots, by id, of the live call."""
         return set(self._by_pilot)
+
+    def refused(self) -> Callable[[str], str]:
+        """Why an event must not happen now to anybody of the live call, by event; empty where it may."""
+        assert self.call is not None
+        moment = Line(
+            self.call.stage,
+            self.line.everybody_land_at is not None,
+            self.line.walkers_since is not None,
+            next((slot.callsign for slot in self.slots if slot.stage == POWER_UP), ""),
+            self.call.released_at is not None,
+        )
+        return lambda event: why_not(event, moment)
 
     def is_next(self, pilot_id: int) -> bool:
         return self.next is not None and pilot_id in self.next[1] and pilot_id in self.here
@@ -137,10 +152,7 @@ class FlightLineNow:
         return MyClearance(one.id, one.seen, one.stage, one.why, one.place, one.words)
 
     def _may(self, slot: CallSlot, act: str) -> bool:
-        assert self.call is not None
-        if self.line.everybody_land_at is not None and act == flight_states.PICTURE_IS_CLEAR:
-            return False
-        return act in PILOT_MOVES[slot.stage]
+        return act in PILOT_MOVES[slot.stage] and not self.refused()(act)
 
 
 def _is_open_flying(session: Session, field_day_id: int) -> bool:

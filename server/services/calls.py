@@ -92,7 +92,7 @@ def call(
     if words and stands_against:
         text += f" Overridden: {words}"
     log(session, day, who, "heat called", text, facts, at)
-    remember(session, day, {"words": "Undo the call", "call": flight_states.STOP})
+    remember(session, day, {"words": "the call is taken back", "call": flight_states.STOP})
     call_settling.settle(session, day, at)
     return made
 

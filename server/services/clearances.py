@@ -14,6 +14,7 @@ from server.services import lineup, pit_air
 from server.services.channel_confirmation import channel_now, is_confirmed
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.flight_line import MOST_WORDS, check_open, log
+from server.services.joins import PILOT
 from server.services.turn_lineup import pit_power_mw
 from server.services.turn_words import BY_ITSELF
 from server.storage import clearances as stored
@@ -152,6 +153,36 @@ def is_off(session: Session, day: FieldDay, clearance_id: int, seen: str, who: s
     clearance = _seen(session, day, clearance_id, seen)
     _end(session, day, clearance, who, at)
     settle(session, day, at)
+
+
+def act_of_pilot(
+    session: Session, day: FieldDay, pilot: Pilot, clearance_id: int, seen: str, name: str, at: datetime
+) -> None:
+    """What a pilot does to the own clearance from the own phone: "on" or "off". Raises as `is_on` does."""
+    act = {"on": is_on, "off": is_off}.get(name)
+    if act is None or clearance_of(session, day, clearance_id).pilot_id != pilot.id:
+        raise NotFoundError("There is no such clearance of this pilot.")
+    act(session, day, clearance_id, seen, PILOT, at)
+
+
+def act_of_director(
+    session: Session,
+    day: FieldDay,
+    clearance_id: int,
+    seen: str,
+    name: str,
+    words: str,
+    who: str,
+    at: datetime,
+) -> None:
+    """What the desk does to anybody's clearance: "on", "off", or "override" in words. Raises as those do."""
+    if name == "override":
+        override(session, day, clearance_id, seen, words, who, at)
+        return
+    act = {"on": is_on, "off": is_off}.get(name)
+    if act is None:
+        raise NotFoundError("There is nothing of this name to be done to a clearance.")
+    act(session, day, clearance_id, seen, who, at)
 
 
 def settle(session: Session, day: FieldDay, at: datetime) -> None:

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from sqlmodel import Session
 
 from server.services.board import Board, board_of_day
+from server.services.line_desk import LineDesk, line_desk
 from server.services.slots import MySlot, slots_of_day
 from server.services.turn_views import DeskOfTurns, OpenFlyingNow
 from server.storage import days
@@ -21,7 +22,7 @@ from server.storage.tables import FieldDay
 
 QUEUE_LENGTH = 8
 
-Shown = Board | MySlot | DeskOfTurns
+Shown = Board | MySlot | DeskOfTurns | LineDesk
 """What live pages show."""
 
 Encode = Callable[[Shown], bytes]
@@ -34,6 +35,11 @@ def board_topic(code: str) -> str:
 def desk_topic(code: str) -> str:
     """The desk of open flying; its stream is for the director alone."""
     return f"open-flying:{code}"
+
+
+def line_topic(code: str) -> str:
+    """The flight line; its stream is for the director alone."""
+    return f"line:{code}"
 
 
 def slot_topic(field_day_id: int, link_token: str) -> str:
@@ -65,6 +71,8 @@ def _states(session: Session, day: FieldDay, hub: "Hub") -> dict[str, "Shown"]:
         found[board_topic(day.code)] = board_of_day(session, day)
     if hub.watching(desk_topic(day.code)):
         found[desk_topic(day.code)] = OpenFlyingNow(session, day).desk()
+    if hub.watching(line_topic(day.code)):
+        found[line_topic(day.code)] = line_desk(session, day)
     return found
 
 

@@ -1,11 +1,12 @@
 """What each page receives: one class for a template, its fields the names that the template may use."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 from server.services.board import Board
 from server.services.heat_sheets import By, HeatSheet
+from server.services.line_desk import LineDesk
 from server.services.slots import MySlot
 from server.services.turn_views import DeskOfTurns
 from server.storage.tables import FieldDay, LogbookEntry
@@ -77,6 +78,21 @@ class OpenFlyingPage(Page):
     line: str = ""
     faults: Sequence[str] = ()
     notice: str = ""
+
+
+@dataclass(frozen=True)
+class LinePage(Page):
+    """The flight line; `form` is as typed where something was refused, `notice` says why."""
+
+    template: ClassVar[str] = "line/page.html"
+    day: FieldDay
+    tab: str
+    live: LiveMark
+    desk: LineDesk
+    heartbeat_ms: int
+    notice: str = ""
+    faults: Mapping[str, str] = field(default_factory=dict)
+    form: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

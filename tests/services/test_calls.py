@@ -310,7 +310,7 @@ class TestUndo:
 
     def test_the_call_itself_is_undone_as_a_stop(self, session, day):
         call_heat(session, day)
-        assert self.undo(session, day) == "Undo the call"
+        assert self.undo(session, day) == "the call is taken back"
         assert stages(session, day) == {"Wren": "landed", "Otter": "left out"}
         assert not stored.live(session, day.id).counts
 

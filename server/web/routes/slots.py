@@ -7,8 +7,8 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
-from server.services import live, slots, turns
-from server.services.errors import NotFoundError, OvertakenError, RefusedError
+from server.services import call_slots, clearances, live, slots, turns
+from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.joins import PILOT
 from server.services.live import Hub
 from server.services.slots import MySlot
@@ -97,6 +97,62 @@ def act_on_turn(
     return _do(request, token, database, settings, hub, act)
 
 
+@router.post("/slot/{token}/call/{slot_id}/{name}")
+@public
+def act_in_call(
+    request: Request,
+    token: str,
+    slot_id: RowNumber,
+    name: str,
+    database: DatabaseOfApp,
+    settings: SettingsOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        event = name.replace("-", " ")
+        call_slots.act_of_pilot(session, day, pilot, slot_id, form.get("seen", ""), event, now)
+
+    return _do(request, token, database, settings, hub, act)
+
+
+@router.post("/slot/{token}/clearance")
+@public
+def ask_for_clearance(
+    request: Request,
+    token: str,
+    database: DatabaseOfApp,
+    settings: SettingsOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        clearances.ask(session, day, pilot, form.get("why", ""), PILOT, now)
+
+    return _do(request, token, database, settings, hub, act)
+
+
+@router.post("/slot/{token}/clearances/{clearance_id}/{name}")
+@public
+def act_on_clearance(
+    request: Request,
+    token: str,
+    clearance_id: RowNumber,
+    name: str,
+    database: DatabaseOfApp,
+    settings: SettingsOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        clearances.act_of_pilot(session, day, pilot, clearance_id, form.get("seen", ""), name, now)
+
+    return _do(request, token, database, settings, hub, act)
+
+
 def _do(
     request: Request,
     token: str,
@@ -110,7 +166,7 @@ def _do(
         with database.write() as session:
             day, pilot = slots.pilot_by_token(session, token)
             act(session, day, pilot)
-    except (RefusedError, OvertakenError) as error:
+    except (InputError, RefusedError, OvertakenError) as error:
         status = 409 if isinstance(error, OvertakenError) else 422
         return render(request, _page(database, settings, token, str(error)), status)
     assert day.id is not None

@@ -1,0 +1,44 @@
+// EVERYBODY LAND on every page of the director's: the button and F9 act at once, also while typing, and the page with
+// whatever was typed stays. Another director's press shows within seconds; Lift stands beside it.
+(() => {
+  const shown = document.getElementById("everybody-land"), press = document.getElementById("everybody-land-now");
+  if (!shown || !press) return;
+  const url = `${shown.dataset.url}/everybody-land`, LOOK_EVERY_MS = 2500;
+  const reason = document.getElementById("everybody-land-reason");
+
+  function show({ on, reason: why }) {
+    if (shown.hidden === on) {
+      shown.hidden = !on;
+      shown.classList.remove("everybody-land--strip");
+    }
+    shown.dataset.alarm = on ? "on" : "off";
+    reason.textContent = why;
+  }
+
+  async function look() {
+    if (document.hidden) return;
+    try {
+      const answer = await fetch(url, { cache: "no-store" });
+      if (answer.ok) show(await answer.json());
+    } catch { /* no answer: what is shown stays */ }
+  }
+
+  async function send(form, event) {
+    event?.preventDefault();
+    try {
+      const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)) });
+      if (answer.status < 400) return look();
+    } catch { /* fall through: the plain form says what is wrong */ }
+    form.submit();
+  }
+
+  for (const form of [press, ...shown.querySelectorAll("form")]) form.addEventListener("submit", (event) => send(form, event));
+  document.getElementById("everybody-land-shrink").addEventListener("click", () => shown.classList.add("everybody-land--strip"));
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "F9" || event.repeat) return;
+    send(press, event);
+  });
+  document.addEventListener("visibilitychange", look);
+  setInterval(look, LOOK_EVERY_MS);
+  look();
+})();

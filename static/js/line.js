@@ -1,0 +1,44 @@
+// The flight line by keyboard: N does the usual next step, U takes the last one back, W says walkers, up and down go from
+// pilot to pilot. What somebody opened stays open when the page updates, and forms repeat what is shown now.
+(() => {
+  const live = document.getElementById("live");
+  const isTyping = (node) => node.closest("input:not([type=checkbox]), select, textarea");
+  const opened = new Set();
+
+  function walk(step) {
+    const firsts = [...document.querySelectorAll("#called tbody tr")].map((row) => row.querySelector("button")).filter(Boolean);
+    const row = document.activeElement.closest("#called tbody tr");
+    const at = row ? firsts.findIndex((button) => row.contains(button)) : step > 0 ? -1 : firsts.length;
+    firsts[at + step]?.focus();
+    return Boolean(firsts[at + step]);
+  }
+
+  function press(key) {
+    const button = document.querySelector(`[aria-keyshortcuts="${CSS.escape(key)}"]`);
+    button?.click();
+    return Boolean(button);
+  }
+
+  live.addEventListener("click", (event) => {
+    const folded = event.target.closest("summary")?.parentElement;
+    if (!folded?.id) return;
+    if (folded.open) opened.delete(folded.id);
+    else opened.add(folded.id);
+  });
+  new MutationObserver(() => {
+    for (const id of opened) {
+      const folded = document.getElementById(id);
+      if (folded && !folded.open) folded.open = true;
+    }
+  }).observe(live, { subtree: true, childList: true, attributes: true, attributeFilter: ["open"] });
+
+  document.getElementById("call-other")?.addEventListener("submit", (event) => {
+    event.target.elements.seen.value = document.getElementById("line-bar").dataset.seen;
+  });
+
+  document.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey || event.repeat || isTyping(event.target)) return;
+    const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+    if (step ? walk(step) : ["n", "u", "w"].includes(event.key) && press(event.key)) event.preventDefault();
+  });
+})();
