@@ -3,13 +3,14 @@
 (() => {
   const shown = document.getElementById("everybody-land"), press = document.getElementById("everybody-land-now");
   if (!shown || !press) return;
-  const url = `${shown.dataset.url}/everybody-land`, LOOK_EVERY_MS = 2500;
+  const url = `${shown.dataset.url}/everybody-land`, LOOK_EVERY_MS = 2500, AGAIN_MS = 1000;
+  const isAtTheLine = Boolean(document.getElementById("line-bar"));  // where the heat is seen down: nothing may cover it
   const reason = document.getElementById("everybody-land-reason");
 
   function show({ on, reason: why }) {
     if (shown.hidden === on) {
       shown.hidden = !on;
-      shown.classList.remove("everybody-land--strip");
+      shown.classList.toggle("everybody-land--strip", isAtTheLine);
     }
     shown.dataset.alarm = on ? "on" : "off";
     reason.textContent = why;
@@ -25,11 +26,16 @@
 
   async function send(form, event) {
     event?.preventDefault();
+    const body = new URLSearchParams(new FormData(form));
     try {
-      const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)) });
+      const answer = await fetch(form.action, { method: "POST", body });
       if (answer.status < 400) return look();
-    } catch { /* fall through: the plain form says what is wrong */ }
-    form.submit();
+      form.submit();  // refused, or signed out: the page that says so
+    } catch {
+      // It is on here at least, and goes out as soon as the server answers.
+      if (form === press) show({ on: true, reason: "The server does not answer: call it by voice. Trying again." });
+      setTimeout(() => send(form), AGAIN_MS);
+    }
   }
 
   for (const form of [press, ...shown.querySelectorAll("form")]) form.addEventListener("submit", (event) => send(form, event));
