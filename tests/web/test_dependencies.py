@@ -25,6 +25,9 @@ PUBLIC = {
     "/slot/{token}/state",
     "/slot/{token}/ask",
     "/slot/{token}/turns/{turn_id}/{name}",
+    "/slot/{token}/call/{slot_id}/{name}",
+    "/slot/{token}/clearance",
+    "/slot/{token}/clearances/{clearance_id}/{name}",
     "/health",
     "/sign-in",
 }
