@@ -153,7 +153,7 @@ def test_grade_bar_is_as_long_as_the_grade(environment):
 def test_typed_text_and_error_come_back_escaped(environment):
     shown = str(forms(environment).field("callsign", "Callsign", '"><b>', "Use 1 to 24 characters."))
     assert 'value="&#34;&gt;&lt;b&gt;"' in shown
-    assert 'aria-invalid="true" aria-describedby="callsign-error "' in shown
+    assert 'aria-invalid="true" autofocus aria-describedby="callsign-error "' in shown
     assert '<p class="field__error" id="callsign-error">Use 1 to 24 characters.</p>' in shown
 
 
