@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import permutations
 
-from server.radio.channel_finding import SAME_MHZ
 from server.radio.receiver import off_tune_loss_db
 
 TELLING_DB = 20.0
@@ -55,11 +54,7 @@ def next_tuning(
     Returns None where none parts any; among equals the one nearest to the claimed carrier, then the lowest.
     """
     taken = [reading.tuned_mhz for reading in readings]
-    others = [
-        carrier
-        for carrier in set(carriers_mhz)
-        if abs(carrier - claimed_mhz) > SAME_MHZ and is_consistent(readings, carrier) is not False
-    ]
+    others = [one for one in set(carriers_mhz) if is_consistent(readings, one) is not False]
     parted = {
         tuning: sum(_is_parted(tuning, taken, claimed_mhz, other) for other in others)
         for tuning in set(tunings_mhz) - set(taken)

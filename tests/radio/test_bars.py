@@ -63,10 +63,22 @@ def test_it_asks_where_the_other_carrier_would_show_another_order():
         ((5800, 5825), ()),
         ((5800, 5825), (5800,)),  # read already
         ((5800, 5825), (5803,)),
+        ((5800, 5809), (5826,)),  # 35.8 dB less of the claimed one, but 10.6 dB of the other
     ],
 )
 def test_it_asks_for_nothing_that_parts_nobody(carriers, tunings):
     assert next_tuning(shown(m5800=5), 5800, carriers, tunings) is None
+
+
+@pytest.mark.parametrize(
+    ("other_mhz", "tuning_mhz"),
+    [
+        (5821, 5809),  # the tuning read already has to show less of the other than this one
+        (5804, 5820),  # 20 dB less of the claimed one, 9.1 dB of the other
+    ],
+)
+def test_a_demand_in_either_order_parts_two_carriers(other_mhz, tuning_mhz):
+    assert next_tuning(shown(m5800=5), 5800, (5800, other_mhz), (tuning_mhz,)) == tuning_mhz
 
 
 def test_carriers_that_are_ruled_out_are_not_asked_about_again():

@@ -184,24 +184,48 @@ def test_of_two_tunings_that_tell_as_much_the_lower_is_asked_for():
     assert next_tuning([Reading(5800, -40.0)], (5790, 5810), (5780, 5820)) == 5780
 
 
-def slow_bits(levels_db, chances, error_db):
-    """Information by trial: readings drawn a hundred thousand times, what each tells on average."""
-    random = np.random.default_rng(1)
-    which = random.choice(len(levels_db), 100_000, p=chances)
-    readings = random.normal(np.array(levels_db)[which], error_db)
-    likelihoods = np.exp(-(((readings[:, None] - np.array(levels_db)) / error_db) ** 2) / 2)
-    posterior = likelihoods * np.array(chances)
-    told = posterior[np.arange(len(which)), which] / posterior.sum(axis=1)
-    return float(np.mean(np.log2(told / np.array(chances)[which])))
+def slow_bits(levels_db, error_db):
+    """Information of one reading about which of two equally likely carriers it is, summed up in small steps."""
+    total = 0.0
+    for level_db in np.arange(min(levels_db) - 8 * error_db, max(levels_db) + 8 * error_db, 0.01):
+        densities = [math.exp(-(((level_db - one) / error_db) ** 2) / 2) for one in levels_db]
+        for density in densities:
+            if density:
+                total += density / 2 * math.log2(density / (sum(densities) / 2)) * 0.01
+    return total / (error_db * math.sqrt(2 * math.pi))
 
 
-@pytest.mark.parametrize("tuning_mhz", [5815, 5822, 5826])
-def test_a_tuning_is_asked_for_from_a_fiftieth_of_a_bit_on(tuning_mhz):
-    readings, carriers = [Reading(5800, -40.0)], (5798, 5799, 5800)
-    gains = [-40.0 + float(off_tune_loss_db(5800 - one)) for one in carriers]
+@pytest.mark.parametrize(
+    ("number", "carriers", "tuning_mhz", "is_asked"),
+    [
+        (1, (5799, 5801), 5812, True),
+        (1, (5799, 5800), 5813, False),
+        # The more was read, the better the gain is known, and the more the same reading tells.
+        (3, (5799, 5801), 5811, True),
+        (3, (5797, 5802), 5807, False),
+        (3, (5798, 5802), 5808, False),
+    ],
+)
+def test_a_tuning_is_asked_for_from_a_fiftieth_of_a_bit_on(number, carriers, tuning_mhz, is_asked):
+    readings = [Reading(5800, -40.0)] * number
     levels = [
-        gain - float(off_tune_loss_db(tuning_mhz - one)) for gain, one in zip(gains, carriers, strict=True)
+        float(off_tune_loss_db(5800 - one)) - float(off_tune_loss_db(tuning_mhz - one)) for one in carriers
     ]
-    bits = slow_bits(levels, [1 / 3] * 3, 3.0 * math.sqrt(2.0))
-    assert (next_tuning(readings, carriers, (tuning_mhz,)) is not None) == (bits > 0.02)
-    assert abs(bits - 0.02) > 0.005  # the trial itself is uncertain by some thousandths
+    bits = slow_bits(levels, 3.0 * math.sqrt(1.0 + 1.0 / number))
+    assert 0.8 * 0.02 < bits < 1.2 * 0.02
+    assert (bits >= 0.02) == is_asked
+    assert (next_tuning(readings, carriers, (tuning_mhz,)) is not None) == is_asked
+
+
+def test_a_group_forms_around_its_likeliest_carrier_however_small_its_chance():
+    finding = find_channel(read(5802, 5802, 5818), (5800, 5802, 5804))
+    assert max(finding.chances.values()) < 0.5
+    assert finding.likeliest.carriers_mhz[0] == 5802
+
+
+def test_it_is_the_likeliest_carrier_that_has_to_explain_the_readings():
+    assert find_channel(read(5800, 5800, 5820), (5800, 5900)).does_fit
+
+
+def test_findings_can_be_kept_in_a_set():
+    assert len({find_channel([], (5800,)), find_channel([], (5800,))}) == 1
