@@ -9,7 +9,7 @@ from typing import Any
 from sqlmodel import Session
 
 from server.radio.grade import is_flyable, picture_grade
-from server.services import down_transmitters, standings
+from server.services import bench_checks, down_transmitters, standings
 from server.services.drafts import DraftContent, DraftHeat, DraftSlot
 from server.services.heat_facts import heat_facts
 from server.services.plan_basis import PlanBasis, basis_of
@@ -123,6 +123,7 @@ def lineup_of(
     }
     seats = _with_absent(session, day, seats)
     seats = _with_margins(seats, basis, published if len(wanted) == 1 else {})
+    seats = [_held_by_bench_check(session, day, seat) for seat in seats]
     order = sorted(seats, key=lambda seat: (bool(seat.absent), _or_infinite(seat.margin_db)))
     return Lineup(snapshot["number"], tuple(heat["heat"] for heat in wanted), tuple(order))
 
@@ -177,6 +178,18 @@ def _with_margins(
             )
         found.append(replace(seat, margin_db=margin_db, blocked=blocked))
     return found
+
+
+def _held_by_bench_check(session: Session, day: FieldDay, seat: Seat) -> Seat:
+    """Blocked where the day needs the bench check and the aircraft has not passed it."""
+    if seat.absent or seat.blocked or not bench_checks.is_needed(day):
+        return seat
+    pilot = pilots.by_id(session, day.id or 0, seat.pilot_id)
+    missing = bench_checks.missing_checks(session, day, pilot) if pilot else ()
+    if not missing:
+        return seat
+    words = f"{seat.callsign}'s bench check is short of {', '.join(missing)}: the day needs it before flying."
+    return replace(seat, blocked=words)
 
 
 def _or_infinite(margin_db: float | None) -> float:

@@ -29,6 +29,7 @@ def test_the_second_is_called_when_the_first_has_landed(
     board = browser_page("laptop")
     board.goto(f"{server.address}/board/{code}")
     desk.get_by_role("link", name="Flight line").click()
+    desk.get_by_role("link", name="Open flying").click()
     desk.get_by_role("button", name="Start open flying").click()
     expect(board.locator("#live")).to_contain_text("Open flying", timeout=LIVE_WITHIN_MS)
 

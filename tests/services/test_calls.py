@@ -2,7 +2,7 @@ import json
 
 import pytest
 
-from server.services import call_slots, calls, days, edits, flown_heats, open_flying, pilots
+from server.services import bench_checks, call_slots, calls, days, edits, flown_heats, open_flying, pilots
 from server.services.errors import InputError, OvertakenError, RefusedError
 from server.storage import calls as stored
 from server.storage import logbook
@@ -164,6 +164,12 @@ class TestRefused:
             call_heat(session, day)
         call_heat(session, day, override="It lies behind the hill.")
         assert set(stages(session, day)) == {"Wren", "Otter"}
+
+    def test_a_pilot_short_of_the_bench_check_where_the_day_needs_it(self, session, day):
+        bench_checks.demand(session, day, True, "director", NOW)
+        with pytest.raises(RefusedError, match="Wren's bench check is short of failsafe, arming switch"):
+            call_heat(session, day)
+        assert call_heat(session, day, override="All were seen at the last heat.").stage == "powering up"
 
     def test_a_pilot_whose_gear_lost_the_channel(self, session, day):
         day.settings_json = _with_ban(day.settings_json, 5695)
