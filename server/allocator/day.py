@@ -4,12 +4,13 @@
 2. Channels already set are kept unless moving pilots lifts the worst margin by the price of a retune.
 3. As few different channels as the gear allows, at no more than ``mix_worth_db`` below the best margin.
 4. The later rounds keep the channels and mix the opponents.
+5. Heats and channels are exchanged where that lifts the stressed margin and costs nothing of the rest.
 
 The heats of a day are found by local search: the bound says how far the worst margin can be from the best.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,6 +20,9 @@ from server.allocator.kernel import Gear
 from server.allocator.later_rounds import LaterRoundsSearch
 from server.allocator.round_search import RoundPlan
 from server.allocator.schedule import Frame
+from server.allocator.scoring import margin_of_load_db
+from server.allocator.search_words import stressed_words
+from server.allocator.stressed_day import DayRules, StressedDay
 
 LEAST_ROOM = 0.2
 """Share of what a good mix is worth that is left to it however far the bound is."""
@@ -48,8 +52,10 @@ class DaySearch(LaterRoundsSearch):
         floor_db = self._worst_db(first) - self._room_db(self._worst_db(first))
         if self.problem.day_channels == "auto":
             first = self._fewer_channels([first, *starts], floor_db)
-        rounds = self._later_rounds(first, floor_db)
-        return DayAnswer(self.gear, self.frame, tuple(rounds), self._bound_db(rounds), moves, notes)
+        rounds, lifted = self._with_stressed_margin(self._later_rounds(first, floor_db))
+        return DayAnswer(
+            self.gear, self.frame, tuple(rounds), self._bound_db(rounds), moves, (*notes, *lifted)
+        )
 
     def first_round_db(self) -> float:
         """Worst margin of the first round as a quick look finds it; for comparing."""
@@ -65,6 +71,44 @@ class DaySearch(LaterRoundsSearch):
         """Starts, and the best first round that walks from them lead to."""
         starts = self._starts()
         return starts, self._first_round(starts)
+
+    def _with_stressed_margin(self, rounds: list[RoundPlan]) -> tuple[list[RoundPlan], tuple[str, ...]]:
+        """The rounds after exchanges that lift the stressed margin, and what was done in words.
+
+        A day with changes of channel between its rounds stays as it is.
+        """
+        channel = rounds[0].channel
+        if self.was_stopped or any((one.channel != channel).any() for one in rounds):
+            return rounds, ()
+        numbers = range(1, len(rounds) + 1)
+        rules = DayRules(
+            self._exchangeable(channel),
+            np.array([self._rules(number).allowed for number in numbers]),
+            np.array(self.together.any(axis=1)),
+            self.apart,
+            self.problem.rest_heats,
+        )
+        day = StressedDay(self.gear, rules, np.array([one.heat_of for one in rounds]), channel)
+        before = max(day.stressed)
+        while day.lift() and self._go_on("stressed margin", day.looks, None):
+            pass
+        after = max(day.stressed)
+        if after >= before:
+            return rounds, ()
+        lifted = [
+            replace(one, heat_of=day.heat_of[row], channel=day.channel) for row, one in enumerate(rounds)
+        ]
+        return lifted, stressed_words(*(float(margin_of_load_db(load)) for load in (before, after)))
+
+    def _exchangeable(self, channel: np.ndarray) -> np.ndarray:
+        """(N, m) channels that each pilot may take with no more moves."""
+        allowed = self.usable.copy()
+        current = self.gear.current
+        for pilot in np.flatnonzero(current >= 0):
+            allowed[pilot, current[pilot]] = False
+            if channel[pilot] == current[pilot]:
+                allowed[pilot] = False
+        return allowed
 
     def _room_db(self, worst_db: float) -> float:
         """What fewer channels and new opponents may cost.

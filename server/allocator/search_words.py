@@ -35,3 +35,14 @@ def proof_words(answer: HeatAnswer) -> str:
     if answer.is_best_proved:
         return "The best worst margin is proved; the stressed margin was stopped early."
     return "The search was stopped before the best worst margin was proved; the bound says how far it may be."
+
+
+def stressed_words(before_db: float, after_db: float) -> tuple[str, ...]:
+    """What exchanges of a settled day brought; nothing where tenths do not show it."""
+    before, after = tenths(before_db), tenths(after_db)
+    if before == after:
+        return ()
+    return (
+        f"Pilots exchanged heats or channels, which lifts the stressed margin from {before} to {after} dB at no "
+        "cost of worst margin, channels or pairings. That no other exchange lifts it more is not proved.",
+    )
