@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from server.services import bench_checks, days, flight_line, picture_checks
+from server.services import bench_checks, clearances, days, flight_line, picture_checks
 from server.services.bench_views import bench
 from server.services.channel_confirmation import is_confirmed
 from server.storage import logbook, pilots
@@ -140,7 +140,7 @@ def test_the_last_step_is_undone_and_a_check_started_again(desk, database):
 
 def test_leave_to_switch_on_is_asked_for_given_used_and_ended(desk, database):
     words = text_of(desk.post(f"{AT}/clearance", data={"step": "ask"}, headers=PARTIAL))
-    assert "May switch on for bench check: antenna first." in words
+    assert "May switch on for the bench check: antenna first." in words
     words = text_of(
         desk.post(f"{AT}/clearance", data={"step": "on", "clearance": 1, "seen": "cleared"}, headers=PARTIAL)
     )
@@ -162,6 +162,19 @@ def test_whoever_has_to_wait_is_told_why_and_the_director_can_override_in_words(
     assert "Write why it may power up now" in text_of(refused)
     taken = desk.post(f"{AT}/clearance", data=form | {"words": "They are behind the net."}, headers=PARTIAL)
     assert "By the director's word: They are behind the net." in text_of(taken)
+
+
+def test_whoever_waits_hears_of_another_answer_and_of_nothing_else(desk, database):
+    with database.write() as session:
+        flight_line.set_walkers(session, days.day_with(session, "tern"), True, "director", NOW)
+    page = desk.post(f"{AT}/clearance", data={"step": "ask"}, headers=PARTIAL).text
+    news = re.search(r'hx-get="([^"]+/news[^"]+)"', page)[1]
+    assert desk.get(news, headers=PARTIAL).status_code == 204
+    with database.write() as session:
+        day = days.day_with(session, "tern")
+        flight_line.set_walkers(session, day, False, "director", NOW)
+        clearances.settle(session, day, NOW)
+    assert "May switch on" in text_of(desk.get(news, headers=PARTIAL))
 
 
 def test_the_bench_is_closed_to_strangers(client, database):

@@ -51,6 +51,19 @@ def show_bench(request: Request, code: str, pilot_id: RowNumber, database: Datab
     return _show(request, database, code, pilot_id)
 
 
+@router.get("/pilots/{pilot_id}/bench/news")
+def show_news(
+    request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp, seen: int
+) -> Response:
+    """The bench anew once the answer to who waits is another: until then nothing unfolded or typed moves."""
+    with database.read() as session:
+        day = day_with(session, code)
+        clearance = bench(session, day, pilots.pilot_of(session, day, pilot_id)).clearance
+    if clearance is not None and clearance.version == seen:
+        return Response(status_code=204)
+    return _show(request, database, code, pilot_id)
+
+
 @router.post("/pilots/{pilot_id}/bench/ticks/{item}")
 def tick(
     request: Request,
