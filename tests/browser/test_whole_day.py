@@ -152,7 +152,7 @@ def _paper_says_what_the_board_says(page: Page, board: Page, server: FieldServer
     words = re.sub(r"\s+", " ", text)
     assert "Plan 2" in words
     slots = re.findall(
-        r"(\S+) (?:([A-Z]\d) )?(5\d{3}) ", re.sub(r"\s+", " ", board.locator("#live").inner_text())
+        r"(\S+) (?:([A-Z]\d) )?(5\d{3}) ", re.sub(r"\s+", " ", board.locator(".board__rounds").inner_text())
     )
     assert len(slots) == 2 * (len(DESK_LINES) + 1)
     for callsign, _label, mhz in slots:

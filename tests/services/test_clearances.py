@@ -1,16 +1,20 @@
 import itertools
 import json
+from pathlib import Path
 
 import pytest
 
 from server.services import call_settling, clearances, flight_line, open_flying, pilots, turns
 from server.services.clearances import CLEARANCE_MOVES, after
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
+from server.services.transmitter_words import Facts, word_for
 from server.storage import logbook, published_plans
 from server.storage.tables import CLEARANCE_STAGES, WITHDRAWN
 from tests.factories import NOW, make_picture_check
 from tests.services.called_days import call_heat, page, released, stages, step, words
 from tests.services.changed_days import id_of, published_day
+
+DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 
 MOVES = {
     ("waiting", "clear"): "cleared",
@@ -63,6 +67,13 @@ def test_a_clearance_goes_where_the_table_says_or_is_refused_with_a_sentence(sta
     with pytest.raises(RefusedError, match=r"^Wren [a-z].+: [a-z].+\.$"):
         after(stage, event, "Wren")
     assert set(CLEARANCE_MOVES) == set(CLEARANCE_STAGES)
+
+
+@pytest.mark.parametrize("stage", CLEARANCE_STAGES)
+def test_the_documents_table_is_the_programs(stage):
+    moves = "; ".join(f"{event} → {after}" for event, after in CLEARANCE_MOVES[stage].items())
+    row = f"| {stage} | {word_for(Facts(clearance=stage))} | {moves} |"
+    assert row in DEVELOPERS.read_text(encoding="utf-8").splitlines()
 
 
 class TestAsking:
