@@ -64,7 +64,8 @@ def _while_landing(now: FlightLineNow) -> NextStep:
         return _step(now, ALL_LANDED, f"Landed: {_listed(landing)}")
     counts = "counts as flown" if now.call.counts else "does not count"
     heat = named(now.call)
-    words = f"{_listed(landed)} off. {heat} is over, {counts}" if landed else f"{heat} is over, {counts}"
+    over = f"{heat} is over, {counts}"
+    words = f"{_listed(landed, 'All')} off. {over}" if landed else over
     return _step(now, flight_states.END, words)
 
 
@@ -77,7 +78,7 @@ def _at(now: FlightLineNow, stage: str) -> list[CallSlot]:
     return [slot for slot in now.slots if slot.stage == stage]
 
 
-def _listed(slots: list[CallSlot]) -> str:
+def _listed(slots: list[CallSlot], everybody: str = "all") -> str:
     """Callsigns, three at most."""
     names = [slot.callsign for slot in slots]
-    return ", ".join(names) if len(names) <= 3 else f"all {len(names)}"
+    return ", ".join(names) if len(names) <= 3 else f"{everybody} {len(names)}"
