@@ -83,7 +83,7 @@ def test_what_is_lost_already_is_no_newcomers_fault():
 
 
 def test_a_lost_one_that_leaves_too_bad_a_picture_holds_everybody_up():
-    flying, lost = [up("Otter", 5658), up("Rook", 5917)], [up("Umber", 5662, 25.0)]
+    flying, lost = [up("Rook", 5917), up("Otter", 5658)], [up("Umber", 5662, 25.0)]
     newcomer = OnTheGround(up("Wren", 5800))
     assert spoilt_by([newcomer], flying, replace(DAY, site=Site(pit_m=2000)), lost) == ("Otter",)
 
