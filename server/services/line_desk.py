@@ -145,7 +145,7 @@ class LineDesk:
     seen     to be sent with a call
     undo     what it would take back, in words, and what its form repeats; None where nothing
     heats    every heat of the plan and how often it was flown, for calling any of them
-    flights  callsign and how many flights count, everybody here
+    flights  callsign and how many flights count, of everybody who is here or flew
     clock    at the moment it was read; None before a plan
     """
 
@@ -215,7 +215,11 @@ def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> Li
             Lost(one.id or 0, one.callsign, one.mhz, one.since)
             for one in down_transmitters.still_on(session, day)
         ),
-        flights=tuple((callsign, flown[pilot_id]) for pilot_id, callsign in here.items()),
+        flights=tuple(
+            (pilot.callsign, flown[pilot.id or 0])
+            for pilot in pilots.of_day(session, day.id)
+            if pilot.id in here or flown[pilot.id or 0]
+        ),
         callsigns=tuple(here.items()),
         is_open_flying=open_row is not None and open_row.is_open,
         clock=_clock(session, day, snapshot, now, at) if snapshot else None,

@@ -20,13 +20,14 @@ PATIENCE_S = 20
 
 
 class FieldServer:
-    """`command` is what follows `python -m`; it gets `--data`, `--host` and `--port`."""
+    """`command` is what follows `python -m`; it gets `--data`, `--host` and `--port`, and `environment`."""
 
     def __init__(self, folder: Path, *command: str) -> None:
         self.folder = folder
         self.database_file = folder / "bandstand.sqlite"
         self.port = _free_port()
         self.address = f"http://{HOST}:{self.port}"
+        self.environment = {"BANDSTAND_HEARTBEAT_S": str(HEARTBEAT_S)}
         self._command = command
         self._log = folder / "server.log"
         self._process: subprocess.Popen[bytes] | None = None
@@ -39,7 +40,7 @@ class FieldServer:
                 stdout=log,
                 stderr=log,
                 cwd=paths.MIGRATIONS.parent,
-                env={**os.environ, "BANDSTAND_HEARTBEAT_S": str(HEARTBEAT_S)},
+                env={**os.environ, **self.environment},
             )
         self._wait_until_it_answers()
         return self
