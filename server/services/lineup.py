@@ -113,7 +113,7 @@ def published_slots(session: Session, day: FieldDay) -> dict[int, Mapping[str, A
     heats = json.loads(plan.snapshot_json).get("heats", []) if plan else []
     flown, ahead = heats[: day.flown_heats], heats[day.flown_heats :]
     return {
-        slot["pilot_id"]: {**slot, "heat": heat["heat"]}
+        slot["pilot_id"]: {**slot, "heat": heat.get("heat")}
         for heat in [*flown, *reversed(ahead)]
         for slot in heat["slots"]
     }
