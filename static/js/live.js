@@ -11,7 +11,7 @@
   const storeKey = `bandstand ${page.dataset.topic}`;
   let shown = Number(page.dataset.order || -1);  // order of the newest state that the server gave this page
   let painted = null;                            // the fragment on the page, once it came by message
-  let fromStore = false;                         // it came out of localStorage: the server has not confirmed it
+  let fromStore = false;                         // it came out of localStorage or a cache: the server has not confirmed it
   let painting = Promise.resolve();              // one after another, so that they end in the order they began
   let lastMs = Date.now();                       // last sign of life; the page itself until the first one
   let confirmed = false;                         // there was one: a page out of the browser's cache has had none
@@ -48,13 +48,20 @@
   }
 
   function restore() {
+    fromStore = isFromCache();
     try {
       const kept = JSON.parse(localStorage.getItem(storeKey));
-      fromStore = Boolean(kept && kept.order > shown);
-      if (!fromStore) return;
+      if (!kept || kept.order < shown || (kept.order === shown && !fromStore)) return;
+      fromStore = true;
       lastMs = kept.atMs;
-      painting = paint(kept.html);
+      if (kept.order > shown) painting = paint(kept.html);
     } catch { /* nothing usable kept */ }
+  }
+
+  // Gone back to, or opened again by a phone that had put it away: the server was not asked for this page.
+  function isFromCache() {
+    const [arrival] = performance.getEntriesByType("navigation");
+    return Boolean(arrival) && (arrival.type === "back_forward" || arrival.transferSize === 0);
   }
 
   function heard() {
