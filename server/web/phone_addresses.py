@@ -7,6 +7,7 @@ from fastapi import Request
 
 from server.services.base_urls import base_urls_of_this_machine
 from server.services.qr_codes import qr_svg
+from server.settings import Settings
 from server.storage.tables import FieldDay
 
 
@@ -35,7 +36,13 @@ def phone_address(request: Request, day: FieldDay, path: str) -> PhoneAddress:
         own = base_urls_of_this_machine(request.url.port or 80)
         base_url = own[0] if own else base_url
     url = f"{base_url}{path}"
-    return PhoneAddress(url, qr_svg(url), _is_loopback(_host_of(base_url)))
+    is_shut = not day.base_url and is_shut_to_phones(request.app.state.settings)
+    return PhoneAddress(url, qr_svg(url), is_shut or _is_loopback(_host_of(base_url)))
+
+
+def is_shut_to_phones(settings: Settings) -> bool:
+    """Whether the server listens for this machine alone, and nobody passes on to it what others ask."""
+    return _is_loopback(settings.host) and not settings.public_origins
 
 
 def _host_of(base_url: str) -> str:

@@ -16,6 +16,7 @@ from server.services.drafts import as_day_plan
 from server.services.jobs import Job, Jobs
 from server.services.planning import COMPARE, PLAN, Answer, Comparison
 from server.services.power_choice import PowerTable, power_table
+from server.services.site_fields import LABELS
 from server.services.snapshots import Snapshot, worst_span
 from server.services.standings import Standing, day_id, standing
 from server.services.trade_offs import CHANGE
@@ -100,6 +101,7 @@ class PlanPage(Page):
     can_be_carried_out: Collection[str] = frozenset(CAN_BE_CARRIED_OUT)
     form: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
+    labels: Mapping[str, str] = field(default_factory=lambda: LABELS)
     grade_of: GradeOf = grade_of
 
 
@@ -126,6 +128,7 @@ class PublishedPlanPage(Page):
     span: tuple[float, float] | None
     opened: OpenSlot | None
     spectrum: Spectrum | None
+    labels: Mapping[str, str] = field(default_factory=lambda: LABELS)
     grade_of: GradeOf = grade_of
 
 

@@ -3,6 +3,7 @@
 import html
 import re
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -332,6 +333,24 @@ def test_phones_are_not_sent_to_localhost_without_a_word(desk, monkeypatch):
     assert "Phones cannot reach this address" in desk.get("/days/tern/check-in").text
     monkeypatch.setattr("server.services.base_urls.own_addresses", lambda: ("192.168.8.7",))
     assert "192.168.8.7:8000/join/tern" in desk.get("/days/tern/check-in").text
+
+
+@pytest.mark.parametrize(
+    ("host", "origins", "is_said"),
+    [
+        ("127.0.0.1", (), True),
+        ("0.0.0.0", (), False),
+        ("127.0.0.1", ("https://day.example",), False),
+    ],
+)
+def test_a_server_that_listens_for_itself_alone_does_not_invite_phones(
+    desk, app, monkeypatch, host, origins, is_said
+):
+    monkeypatch.setattr("server.services.base_urls.own_addresses", lambda: ("192.168.8.7",))
+    listening = replace(app.state.settings, host=host, public_origins=origins)
+    monkeypatch.setattr(app.state, "settings", listening)
+    page = desk.get("/days/tern/check-in").text
+    assert ("Phones cannot reach this address" in page) == is_said
 
 
 def test_the_pilot_s_page_sent_back_untouched_changes_nothing(desk, database):

@@ -106,7 +106,7 @@ class TestShowing:
 
     def test_how_sure_and_what_it_rests_on_is_there_to_open(self, director, day):
         page = director.get("/days/tern/plan").text
-        assert "near_m" in page
+        assert '<th scope="row">near</th><td>8 m</td>' in page
         assert "A measurement on the site beats it." in page
 
 
