@@ -29,7 +29,11 @@ def moves(before: Snapshot, after: Snapshot) -> list[dict[str, Any]]:
 
 
 def sentences(before: Snapshot, after: Snapshot) -> list[str]:
-    """Every change that a pilot would notice: channel, heat, power, who comes and who goes."""
+    """Every change that a pilot would notice: channel, heat, power, who comes and who goes.
+
+    Heats that only count otherwise, because one before them is new or gone, are told once for all their pilots.
+    """
+    renumbered = _renumbered(before, after)
     found = [
         f"{move['callsign']} moves from {_channel(move['from_channel'], move['from_mhz'])} "
         f"to {_channel(move['to_channel'], move['to_mhz'])}"
@@ -37,7 +41,7 @@ def sentences(before: Snapshot, after: Snapshot) -> list[str]:
     ]
     for old, new in _both(before, after).values():
         callsign = new[0]["callsign"]
-        if _heats(old) != _heats(new):
+        if [renumbered.get(number, number) for number in _heats(old)] != _heats(new):
             found.append(f"{callsign} flies in {_heat_words(new)}, not in {_heat_words(old)}")
         if _powers(old) != _powers(new):
             found.append(f"{callsign} sets {_power_words(new)}, not {_power_words(old)}")
@@ -48,6 +52,9 @@ def sentences(before: Snapshot, after: Snapshot) -> list[str]:
         for pilot_id, slots in old_slots.items()
         if pilot_id not in new_slots
     ]
+    if renumbered:
+        was, now = _numbered([*renumbered]), _numbered([*renumbered.values()])
+        found.append(f"{was.capitalize()} {'is' if len(renumbered) == 1 else 'are'} now {now}")
     return found
 
 
@@ -55,6 +62,19 @@ def changed_slots(before: Snapshot, after: Snapshot) -> int:
     """How many slots of either plan are not exactly the same in the other."""
     old, new = _keys(before), _keys(after)
     return max(len(old - new), len(new - old))
+
+
+def _renumbered(before: Snapshot, after: Snapshot) -> dict[int, int]:
+    """New numbers by old ones, of heats whose pilots are the same under another number."""
+    places: dict[tuple[Any, ...], list[int]] = {}
+    for heat in after["heats"]:
+        places.setdefault(_crew(heat), []).append(heat["heat"])
+    found = {heat["heat"]: places[_crew(heat)].pop(0) for heat in before["heats"] if places.get(_crew(heat))}
+    return {old: new for old, new in found.items() if old != new}
+
+
+def _crew(heat: Mapping[str, Any]) -> tuple[Any, ...]:
+    return heat["round"], frozenset(slot["pilot_id"] for slot in heat["slots"])
 
 
 def _keys(snapshot: Snapshot) -> set[tuple[Any, ...]]:
@@ -101,7 +121,11 @@ def _channel(label: str | None, mhz: int) -> str:
 
 
 def _heat_words(slots: Slots) -> str:
-    return f"heat{'s' if len(slots) > 1 else ''} {_listed([str(number) for number in _heats(slots)])}"
+    return _numbered(_heats(slots))
+
+
+def _numbered(heats: list[int]) -> str:
+    return f"heat{'s' if len(heats) > 1 else ''} {_listed([str(number) for number in heats])}"
 
 
 def _power_words(slots: Slots) -> str:
