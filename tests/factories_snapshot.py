@@ -51,6 +51,7 @@ def make_snapshot(day: FieldDay, heats: Sequence[Sequence[Place]], **values: Any
         "heats_given": False,
         "flown_heats": 0,
         "down": [],
+        "outside": [],
         "rules": {
             "name": "Club permit",
             "source": "invented",
