@@ -9,11 +9,11 @@
       ? document.querySelector(".undo button")
       : document.querySelector(`[aria-keyshortcuts="${CSS.escape(key)}"]`);
     if (!wanted || wanted.disabled) return false;
-    if (wanted.matches("input")) {
+    if (wanted.matches("input, summary")) {  // a key goes there; it does not fold what is unfolded
       const folded = wanted.closest("details");
       if (folded) folded.open = true;
+      wanted.focus();
     } else wanted.click();
-    if (wanted.matches("input, summary")) wanted.focus();
     return true;
   }
 
