@@ -42,7 +42,7 @@ class _DaySearch:
 
     def __init__(self, rounds: Sequence[RoundRules], keeps_channels: bool, most_settled: int) -> None:
         self.rounds = rounds
-        self.keeps_channels = keeps_channels and len(rounds) > 1
+        self.keeps_channels = keeps_channels
         self.left = most_settled
         self.is_unsure = False
         self.known: dict[tuple[object, ...], list[int] | None] = {}

@@ -54,6 +54,12 @@ class TestLateArrival:
         first, second = row.joins[0].heats
         assert second - first > 1
 
+    def test_a_newcomer_who_has_not_flown_needs_no_rest_before_the_first_heat(self):
+        crew = [pilot(f"P{number}", 5658) for number in range(5)]
+        heats = [heat(number, 1, one) for number, one in enumerate(crew, start=1)]
+        row = trade_offs(rest_of(*crew, pilot("Late"), heats=tuple(heats), rounds=1)).rows[0]
+        assert row.joins == (Joins("Late", row.joins[0].mhz, (1,)),)
+
     def test_in_a_full_day_a_newcomer_gets_heats_and_disturbs_nobody(self):
         row = trade_offs(rest_of(WREN, OTTER, ROOK, QUILL, pilot("Late"), aircraft=2)).rows[0]
         assert row.extra_heats == (3, 6)

@@ -230,6 +230,15 @@ def test_pilots_bound_to_too_few_heats_are_seen_without_a_search():
     assert find_round(plain_rules(12, 6, allowed=allowed, capacity=2), node_limit=1) is None
 
 
+@pytest.mark.parametrize(
+    ("own", "most"), [((5700,), 3), ((5700, 5710), 3), ((5700, 5740), 6), ((5700, 5720, 5740), 9)]
+)
+def test_more_pilots_than_their_channels_have_room_for_are_seen_without_a_search(own, most):
+    # Three heats; one channel of 5700 and 5710 fits into a heat, two of 5700 and 5740, three of the last.
+    assert find_round(plain_rules(most, 3, choices=[own] * most)) is not None
+    assert find_round(plain_rules(most + 1, 3, choices=[own] * (most + 1)), node_limit=0) is None
+
+
 def test_the_search_says_when_it_does_not_know():
     rules = plain_rules(4, 2, capacity=2)
     assert find_round(rules, node_limit=4) is not None
