@@ -18,7 +18,7 @@ from server.services.pit_air import against_call
 from server.services.snapshots import Snapshot
 from server.services.transmitter_words import Word, word_for
 from server.storage import calls as stored
-from server.storage import clearances, logbook, pilots, turns
+from server.storage import clearances, logbook, pilots, trouble_reports, turns
 from server.storage.session import Database
 from server.storage.tables import CHECKED_IN, CallSlot, Clearance, FieldDay
 
@@ -146,6 +146,7 @@ class LineDesk:
     undo     what it would take back, in words, and what its form repeats; None where nothing
     heats    every heat of the plan and how often it was flown, for calling any of them
     flights  callsign and how many flights count, of everybody who is here or flew
+    troubles callsigns of who has a report of trouble open
     clock    at the moment it was read; None before a plan
     """
 
@@ -172,6 +173,7 @@ class LineDesk:
     flights: tuple[tuple[str, int], ...]
     callsigns: tuple[tuple[int, str], ...]
     is_open_flying: bool
+    troubles: tuple[str, ...]
     clock: DayClock | None = field(compare=False)
 
 
@@ -211,6 +213,7 @@ def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> Li
             _clearance(one, here.get(one.pilot_id, "A pilot who left"))
             for one in clearances.live(session, day.id)
         ),
+        troubles=tuple(one.callsign for one in trouble_reports.still_open(session, day.id)),
         lost=tuple(
             Lost(one.id or 0, one.callsign, one.mhz, one.since)
             for one in down_transmitters.still_on(session, day)

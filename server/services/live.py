@@ -15,6 +15,7 @@ from sqlmodel import Session
 from server.services.board import Board, board_of_day
 from server.services.line_desk import LineDesk, line_desk
 from server.services.slots import MySlot, slots_of_day
+from server.services.trouble_views import TroubleDesk, trouble_desk
 from server.services.turn_views import DeskOfTurns, OpenFlyingNow
 from server.storage import days
 from server.storage.session import Database
@@ -22,7 +23,7 @@ from server.storage.tables import FieldDay
 
 QUEUE_LENGTH = 8
 
-Shown = Board | MySlot | DeskOfTurns | LineDesk
+Shown = Board | MySlot | DeskOfTurns | LineDesk | TroubleDesk
 """What live pages show."""
 
 Encode = Callable[[Shown], bytes]
@@ -40,6 +41,11 @@ def desk_topic(code: str) -> str:
 def line_topic(code: str) -> str:
     """The flight line; its stream is for the director alone."""
     return f"line:{code}"
+
+
+def trouble_topic(code: str) -> str:
+    """The trouble desk, for the director alone."""
+    return f"trouble:{code}"
 
 
 def slot_topic(field_day_id: int, link_token: str) -> str:
@@ -73,6 +79,8 @@ def _states(session: Session, day: FieldDay, hub: "Hub") -> dict[str, "Shown"]:
         found[desk_topic(day.code)] = OpenFlyingNow(session, day).desk()
     if hub.watching(line_topic(day.code)):
         found[line_topic(day.code)] = line_desk(session, day)
+    if hub.watching(trouble_topic(day.code)):
+        found[trouble_topic(day.code)] = trouble_desk(session, day)
     return found
 
 

@@ -18,6 +18,7 @@ from server.services.call_views import FlightLineNow, MyCall, MyClearance
 from server.services.errors import NotFoundError
 from server.services.margin_words import signed_db
 from server.services.transmitter_words import Word, is_known_on, word_for, word_on_a_stale_page
+from server.services.trouble_views import MyTrouble, TroubleNow
 from server.services.tuned import Lookalike, Tuned, provisional_of, similar
 from server.services.turn_views import MyTurn, OpenFlyingNow
 from server.storage import days, down_transmitters, pilots, published_plans
@@ -76,6 +77,7 @@ class MySlot:
     is_next       the pilot's heat is the next to be called
     clearance     what the pilot asked for outside a call; `may_ask_clearance` where the own phone can ask
     everybody_land  the director's reason while EVERYBODY LAND is on, else None
+    trouble       the pilot's report of trouble; None for who is not up and has none open
     """
 
     order: int = field(compare=False)
@@ -107,6 +109,7 @@ class MySlot:
     clearance: MyClearance | None = None
     may_ask_clearance: bool = False
     everybody_land: str | None = None
+    trouble: MyTrouble | None = None
 
     @property
     def tuned(self) -> Tuned | None:
@@ -186,6 +189,7 @@ class _Reading:
                     self._heats[slot["pilot_id"]].append(_heat(heat, slot))
         self._flying = OpenFlyingNow(session, day)
         self._line = FlightLineNow(session, day, snapshot if self._plan else None)
+        self._trouble = TroubleNow(session, day)
         self._moved_from = {
             move["callsign"]: Tuned(move["from_channel"], move["from_mhz"]) for move in snapshot["moves"]
         }
@@ -230,6 +234,7 @@ class _Reading:
             clearance=clearance,
             may_ask_clearance=is_here and not turn and clearance is None and (call is None or call.is_done),
             everybody_land=self._line.everybody_land,
+            trouble=self._trouble.of(pilot.id),
         )
 
     def _standing(self, pilot: Pilot) -> Standing:

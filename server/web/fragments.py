@@ -9,6 +9,7 @@ from fastapi.templating import Jinja2Templates
 from server.services.board import Board
 from server.services.line_desk import LineDesk
 from server.services.live import Shown
+from server.services.trouble_views import TroubleDesk
 from server.services.turn_views import DeskOfTurns
 from server.web.stream import State, state_event
 
@@ -24,6 +25,8 @@ class Fragments:
             return State(shown.order, self._render("open_flying/_desk.html", desk=shown))
         if isinstance(shown, LineDesk):
             return State(shown.order, self._render("line/_line.html", desk=shown))
+        if isinstance(shown, TroubleDesk):
+            return State(shown.order, self._render("trouble/_desk.html", desk=shown))
         return State(shown.order, self._render("slot/_slot.html", slot=shown))
 
     def message(self, shown: Shown) -> bytes:

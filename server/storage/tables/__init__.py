@@ -58,6 +58,7 @@ from server.storage.tables.picture_check import (
 )
 from server.storage.tables.pilot import CHECKED_IN, NO_SHOW, PILOT_STATES, WITHDRAWN, Pilot
 from server.storage.tables.published_plan import PublishedPlan
+from server.storage.tables.trouble_report import TroubleReport
 
 __all__ = [
     "BENCH_CHECK",
@@ -115,5 +116,6 @@ __all__ = [
     "PictureCheck",
     "Pilot",
     "PublishedPlan",
+    "TroubleReport",
     "Turn",
 ]

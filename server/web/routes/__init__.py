@@ -23,6 +23,7 @@ from server.web.routes import (
     site,
     slots,
     spectrum,
+    trouble,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -46,4 +47,5 @@ ROUTERS: tuple[APIRouter, ...] = (
     plans.router,
     site.router,
     slots.router,
+    trouble.router,
 )

@@ -1,0 +1,172 @@
+"""Trouble: the director's desk of reports, and the pilot's own button."""
+
+from collections.abc import Callable
+from datetime import datetime
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session
+from starlette.concurrency import run_in_threadpool
+
+from server.services import live, slots, trouble
+from server.services.access import DIRECTOR
+from server.services.days import day_with
+from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
+from server.services.joins import PILOT
+from server.services.pilots import pilot_of
+from server.services.trouble_views import TroubleDesk, trouble_desk
+from server.settings import Settings
+from server.storage.session import Database
+from server.storage.tables import FieldDay
+from server.web.dependencies import (
+    DatabaseOfApp,
+    FragmentsOfApp,
+    HubOfApp,
+    Now,
+    RowNumber,
+    SettingsOfApp,
+    public,
+)
+from server.web.form_text import FormText, whole_number
+from server.web.fragments import answer_poll
+from server.web.pages import SlotPage
+from server.web.stream import State, open_stream
+from server.web.templating import render
+from server.web.trouble_pages import TroublePage, trouble_page
+
+router = APIRouter()
+
+REFUSALS = (InputError, NotFoundError, OvertakenError, RefusedError)
+
+
+@router.get("/days/{code}/line/trouble")
+def show_trouble(request: Request, code: str, database: DatabaseOfApp, settings: SettingsOfApp) -> Response:
+    return render(request, _page(database, settings, code))
+
+
+@router.get("/days/{code}/line/trouble/stream")
+async def stream_trouble(
+    request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp
+) -> Response:
+    def current() -> State:
+        return fragments.state(_desk(database, code))
+
+    await run_in_threadpool(_desk, database, code)
+    return await open_stream(request, live.trouble_topic(code), current)
+
+
+@router.get("/days/{code}/line/trouble/state")
+def poll_trouble(request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp) -> Response:
+    return answer_poll(request, fragments.state(_desk(database, code)))
+
+
+@router.post("/days/{code}/line/trouble")
+def take_report(
+    request: Request,
+    code: str,
+    form: FormText,
+    database: DatabaseOfApp,
+    settings: SettingsOfApp,
+    hub: HubOfApp,
+    now: Now,
+) -> Response:
+    """The director takes down what a pilot calls."""
+
+    def act(session: Session, day: FieldDay) -> None:
+        pilot = pilot_of(session, day, whole_number(form, "pilot"))
+        trouble.report(session, day, pilot, form, DIRECTOR, now)
+
+    return _do(request, code, form, database, settings, hub, act)
+
+
+@router.post("/days/{code}/line/trouble/{report_id}/{name}")
+def act_on_report(
+    request: Request,
+    code: str,
+    report_id: RowNumber,
+    name: str,
+    form: FormText,
+    database: DatabaseOfApp,
+    settings: SettingsOfApp,
+    hub: HubOfApp,
+    now: Now,
+) -> Response:
+    """`test` tells the pilot the test of a cause; `over` says what it was, without a cause: by itself."""
+
+    def act(session: Session, day: FieldDay) -> None:
+        _act(session, day, report_id, name, form, now)
+
+    return _do(request, code, form, database, settings, hub, act)
+
+
+@router.post("/slot/{token}/trouble")
+@public
+def report_trouble(
+    request: Request,
+    token: str,
+    form: FormText,
+    database: DatabaseOfApp,
+    settings: SettingsOfApp,
+    hub: HubOfApp,
+    now: Now,
+) -> Response:
+    """The pilot, or the spotter who holds the phone, says what is seen."""
+    try:
+        with database.write() as session:
+            day, pilot = slots.pilot_by_token(session, token)
+            trouble.report(session, day, pilot, form, PILOT, now)
+    except (InputError, RefusedError, OvertakenError) as error:
+        with database.read() as session:
+            shown = slots.slot_by_token(session, token)
+        page = SlotPage(shown, round(settings.heartbeat_s * 1000), str(error))
+        return render(request, page, 422)
+    live.announce(database, hub, day.id or 0)
+    return RedirectResponse(f"/slot/{token}", 303)
+
+
+def _act(session: Session, day: FieldDay, report_id: int, name: str, form: FormText, now: datetime) -> None:
+    seen = form.get("seen", "")
+    place = whole_number(form, "cause") if form.get("cause") else None
+    if name == "over":
+        trouble.close(session, day, report_id, seen, place, now)
+    elif name == "test" and place is not None:
+        trouble.answer(session, day, report_id, seen, place, now)
+    else:
+        raise NotFoundError("There is no such act on a report.")
+
+
+def _do(
+    request: Request,
+    code: str,
+    form: FormText,
+    database: Database,
+    settings: Settings,
+    hub: live.Hub,
+    act: Callable[[Session, FieldDay], None],
+) -> Response:
+    try:
+        with database.write() as session:
+            day = day_with(session, code)
+            act(session, day)
+    except REFUSALS as error:
+        status = 409 if isinstance(error, OvertakenError) else 422
+        return render(request, _page(database, settings, code, form, error), status)
+    live.announce(database, hub, day.id or 0)
+    return RedirectResponse(f"/days/{code}/line/trouble", 303)
+
+
+def _page(
+    database: Database,
+    settings: Settings,
+    code: str,
+    form: FormText | None = None,
+    error: Exception | None = None,
+) -> TroublePage:
+    with database.read() as session:
+        day = day_with(session, code)
+        return trouble_page(session, day, round(settings.heartbeat_s * 1000), form, error)
+
+
+def _desk(database: Database, code: str) -> TroubleDesk:
+    with database.read() as session:
+        return trouble_desk(session, day_with(session, code))

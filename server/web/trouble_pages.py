@@ -1,0 +1,55 @@
+"""The page Trouble inside the tab Flight line."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import ClassVar
+
+from sqlmodel import Session
+
+from server.services.errors import InputError
+from server.services.trouble_views import ONSET_CHOICES, SYMPTOM_CHOICES, TroubleDesk, trouble_desk
+from server.storage.tables import FieldDay
+from server.web.live_mark import LiveMark, live_mark
+from server.web.templating import Page
+
+Choice = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class TroublePage(Page):
+    """`notice` says what was refused; `form` and `errors` belong to the form of a new report."""
+
+    template: ClassVar[str] = "trouble/page.html"
+    day: FieldDay
+    tab: str
+    live: LiveMark
+    desk: TroubleDesk
+    heartbeat_ms: int
+    notice: str = ""
+    form: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
+    near: Sequence[Choice] = ()
+    symptoms: Sequence[Choice] = SYMPTOM_CHOICES
+    onsets: Sequence[Choice] = ONSET_CHOICES
+
+
+def trouble_page(
+    session: Session,
+    day: FieldDay,
+    heartbeat_ms: int,
+    form: Mapping[str, str] | None = None,
+    error: Exception | None = None,
+) -> TroublePage:
+    errors = error.faults if isinstance(error, InputError) else {}
+    desk = trouble_desk(session, day)
+    return TroublePage(
+        day=day,
+        tab="line",
+        live=live_mark(session, day),
+        desk=desk,
+        heartbeat_ms=heartbeat_ms,
+        notice="" if error is None or errors else str(error),
+        form=form or {},
+        errors=errors,
+        near=[("", "Nobody in particular"), *((name, name) for _, name in desk.flying)],
+    )
