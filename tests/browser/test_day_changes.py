@@ -65,7 +65,7 @@ def _check_in(page: Page, server: FieldServer, code: str, *lines: str) -> None:
 
 def _channels(board: Page) -> dict[str, list[str]]:
     """The MHz that the board shows of each pilot, heat after heat."""
-    shown = re.sub(r"\s+", " ", board.locator("#live").inner_text())
+    shown = re.sub(r"\s+", " ", board.locator(".board__rounds").inner_text())
     found: dict[str, list[str]] = {}
     for callsign, mhz in re.findall(r"(\w+) (?:[A-Z]\d )?(5\d{3}) ", shown):
         found.setdefault(callsign, []).append(mhz)
