@@ -75,7 +75,7 @@ def test_rows_are_reached_and_undone_by_keyboard(desk: Page) -> None:
     desk.evaluate("document.activeElement.blur()")
     desk.keyboard.press("ArrowDown")
     expect(desk.get_by_role("link", name="Wren", exact=True)).to_be_focused()
-    for _ in range(3):  # link, no-show, withdraw
+    for _ in range(4):  # link, bench, no-show, withdraw
         desk.keyboard.press("Tab")
     desk.keyboard.press("Enter")
     back = desk.get_by_role("button", name="Bring back")
