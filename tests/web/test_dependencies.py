@@ -24,6 +24,7 @@ PUBLIC = {
     "/slot/{token}/stream",
     "/slot/{token}/state",
     "/slot/{token}/ask",
+    "/slot/{token}/trouble",
     "/slot/{token}/turns/{turn_id}/{name}",
     "/slot/{token}/call/{slot_id}/{name}",
     "/slot/{token}/clearance",
