@@ -5,6 +5,8 @@ import itertools
 import pytest
 
 from server.allocator.trouble_signs import (
+    _MOVING,
+    _STILL,
     ANOTHER,
     BLACK,
     FLICKER,
@@ -89,3 +91,33 @@ def test_others_who_see_trouble_half_say_so():
     assert told_too(True, -100) == pytest.approx(0.52)
     assert told_too(False, -100) == pytest.approx(0.48)
     assert told_too(True, 100) == pytest.approx(0.02)
+
+
+@pytest.mark.parametrize("row", [*_MOVING.values(), *_STILL.values()])
+def test_every_row_of_the_tables_is_one_whole(row):
+    assert sum(row) == pytest.approx(1)
+
+
+def test_a_margin_right_at_a_limit_counts_as_the_milder():
+    assert seen_as(BLACK, effect(-25.0)) == pytest.approx(0.05)
+    assert seen_as(BLACK, effect(-8.0)) == pytest.approx(0.01)
+    at_limit, beyond = effect(moves=True, usual_db=-8.0), effect(moves=True, usual_db=-8.01)
+    assert seen_as(FLICKER, at_limit) > seen_as(FLICKER, beyond)
+
+
+@pytest.mark.parametrize(
+    ("kind", "chance"),
+    [
+        ("pits", 0.75),
+        ("down", 0.5),
+        ("carrier", 0.25),
+        ("product", 0.25),
+        ("wrong channel", 0.2),
+        ("own channel", 0.15),
+        ("link", 0.25),
+        ("outside", 0.4),
+    ],
+)
+def test_how_often_each_cause_sets_in_all_of_a_sudden(kind, chance):
+    assert sets_in("suddenly", kind) == pytest.approx(chance)
+    assert sets_in("from the start", kind) == pytest.approx(1 - chance)
