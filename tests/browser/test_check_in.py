@@ -58,6 +58,7 @@ def test_a_usual_pilot_takes_thirty_keystrokes_and_no_mouse(desk: Page) -> None:
 
 
 def test_the_line_says_what_it_understands_while_it_is_typed(desk: Page) -> None:
+    expect(desk.locator("#line")).to_be_focused()
     desk.keyboard.type("Kit 5:3 25")
     expect(desk.locator("#echo")).to_contain_text("R3 5732 MHz on push-button gear 5:3")
     desk.keyboard.type(" R9")

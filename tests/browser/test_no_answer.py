@@ -40,6 +40,7 @@ def test_the_channel_plan_says_that_a_press_is_not_answered(
     desk = browser_page("laptop")
     code = _open_the_day(desk, server)
     desk.goto(f"{server.address}/days/{code}/check-in")
+    expect(desk.locator("#line")).to_be_focused()
     desk.keyboard.type("Wren all 25 r")
     desk.keyboard.press("Enter")
     expect(desk.locator("#roster")).to_contain_text("Wren")
