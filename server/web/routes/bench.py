@@ -6,18 +6,18 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
-from server.services import bench_checks, clearances, live, picture_checks, pilots
+from server.services import bench_checks, clearances, picture_checks, pilots
 from server.services.access import DIRECTOR
 from server.services.bench_views import bench, channel_named
 from server.services.days import day_with
 from server.services.errors import InputError, OvertakenError, RefusedError
-from server.services.live import Hub
 from server.storage.session import Database
 from server.storage.tables import BENCH_CHECK, RETUNE, FieldDay, Pilot
 from server.web.bench_pages import BenchFragment, BenchListPage, BenchPage
-from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, RowNumber
-from server.web.form_text import FormText, whole_number
+from server.web.dependencies import DatabaseOfApp, RowNumber
+from server.web.form_text import whole_number
 from server.web.live_mark import live_mark
+from server.web.presses import Press, PressOfApp, status_of
 from server.web.routes.check_in import TAB
 from server.web.templating import is_fragment, render
 
@@ -38,11 +38,11 @@ def show_list(request: Request, code: str, database: DatabaseOfApp) -> Response:
 
 
 @router.post("/bench")
-def demand(code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now, form: FormText) -> Response:
-    with database.write() as session:
+def demand(press: PressOfApp, code: str) -> Response:
+    with press.database.write() as session:
         day = day_with(session, code)
-        bench_checks.demand(session, day, form.get("needed") == "yes", DIRECTOR, now)
-    live.announce(database, hub, day.id or 0)
+        bench_checks.demand(session, day, press.form.get("needed") == "yes", DIRECTOR, press.now)
+    press.announce(day)
     return RedirectResponse(f"/days/{day.code}/bench", 303)
 
 
@@ -65,113 +65,72 @@ def show_news(
 
 
 @router.post("/pilots/{pilot_id}/bench/ticks/{item}")
-def tick(
-    request: Request,
-    code: str,
-    pilot_id: RowNumber,
-    item: str,
-    database: DatabaseOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
-    do = bench_checks.take_back if form.get("undo") else bench_checks.tick
+def tick(press: PressOfApp, code: str, pilot_id: RowNumber, item: str) -> Response:
+    do = bench_checks.take_back if press.form.get("undo") else bench_checks.tick
 
     def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
-        do(session, day, pilot, item, form.get("gear", ""), DIRECTOR, now)
+        do(session, day, pilot, item, press.form.get("gear", ""), DIRECTOR, press.now)
 
-    return _do(request, database, hub, code, pilot_id, form, act)
+    return _do(press, code, pilot_id, act)
 
 
 @router.post("/pilots/{pilot_id}/bench/picture")
-def check_picture(
-    request: Request,
-    code: str,
-    pilot_id: RowNumber,
-    database: DatabaseOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def check_picture(press: PressOfApp, code: str, pilot_id: RowNumber) -> Response:
     """One step of the picture check, by the name of the button."""
-    seen, step = form.get("seen", ""), form.get("step", "")
+    seen, step = press.seen, press.form.get("step", "")
 
     def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
         if step in (picture_checks.YES, picture_checks.NO):
-            picture_checks.answer(session, day, pilot, step, seen, DIRECTOR, now)
+            picture_checks.answer(session, day, pilot, step, seen, DIRECTOR, press.now)
         elif step == "undo":
-            picture_checks.take_back(session, day, pilot, seen, DIRECTOR, now)
+            picture_checks.take_back(session, day, pilot, seen, DIRECTOR, press.now)
         elif step == "again":
-            picture_checks.start_again(session, day, pilot, seen, DIRECTOR, now)
+            picture_checks.start_again(session, day, pilot, seen, DIRECTOR, press.now)
         else:
-            picture_checks.decide(session, day, pilot, step, seen, DIRECTOR, now)
+            picture_checks.decide(session, day, pilot, step, seen, DIRECTOR, press.now)
 
-    return _do(request, database, hub, code, pilot_id, form, act)
+    return _do(press, code, pilot_id, act)
 
 
 @router.post("/pilots/{pilot_id}/bench/readings")
-def read(
-    request: Request,
-    code: str,
-    pilot_id: RowNumber,
-    database: DatabaseOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def read(press: PressOfApp, code: str, pilot_id: RowNumber) -> Response:
     def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
-        picture_checks.read(session, day, pilot, form, form.get("seen", ""), DIRECTOR, now)
+        picture_checks.read(session, day, pilot, press.form, press.seen, DIRECTOR, press.now)
 
-    return _do(request, database, hub, code, pilot_id, form, act)
+    return _do(press, code, pilot_id, act)
 
 
 @router.post("/pilots/{pilot_id}/bench/clearance")
-def clear(
-    request: Request,
-    code: str,
-    pilot_id: RowNumber,
-    database: DatabaseOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def clear(press: PressOfApp, code: str, pilot_id: RowNumber) -> Response:
     """Ask to switch on, say that it is on or off, or clear it by the director's word."""
-    step, seen, number = form.get("step", ""), form.get("seen", ""), whole_number(form, "clearance")
+    step, seen, number = press.form.get("step", ""), press.seen, whole_number(press.form, "clearance")
 
     def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
         if step == "on":
-            clearances.is_on(session, day, number, seen, DIRECTOR, now)
+            clearances.is_on(session, day, number, seen, DIRECTOR, press.now)
         elif step == "off":
-            clearances.is_off(session, day, number, seen, DIRECTOR, now)
+            clearances.is_off(session, day, number, seen, DIRECTOR, press.now)
         elif step == "override":
-            clearances.override(session, day, number, seen, form.get("words", ""), DIRECTOR, now)
+            clearances.override(session, day, number, seen, press.form.get("words", ""), DIRECTOR, press.now)
         else:
             why = CLEARANCES.get(step, BENCH_CHECK)
-            clearances.ask(session, day, pilot, why, DIRECTOR, now)
+            clearances.ask(session, day, pilot, why, DIRECTOR, press.now)
 
-    return _do(request, database, hub, code, pilot_id, form, act)
+    return _do(press, code, pilot_id, act)
 
 
-def _do(
-    request: Request,
-    database: Database,
-    hub: Hub,
-    code: str,
-    pilot_id: int,
-    form: Mapping[str, str],
-    act: Act,
-) -> Response:
+def _do(press: Press, code: str, pilot_id: int, act: Act) -> Response:
     """Do it in one transaction and tell everybody; what was refused stands on the page, with what was typed."""
+    request, database, form = press.request, press.database, press.form
     try:
         with database.write() as session:
             day = day_with(session, code)
             act(session, day, pilots.pilot_of(session, day, pilot_id))
     except InputError as error:
-        return _show(request, database, code, pilot_id, 422, typed=form, errors=error.faults)
+        return _show(request, database, code, pilot_id, status_of(error), typed=form, errors=error.faults)
     except (RefusedError, OvertakenError) as error:
-        status = 409 if isinstance(error, OvertakenError) else 422
-        return _show(request, database, code, pilot_id, status, notice=str(error), typed=form)
-    live.announce(database, hub, day.id or 0)
+        return _show(request, database, code, pilot_id, status_of(error), notice=str(error), typed=form)
+    press.announce(day)
     if is_fragment(request):
         return _show(request, database, code, pilot_id)
     return RedirectResponse(f"/days/{day.code}/pilots/{pilot_id}/bench", 303)

@@ -5,6 +5,7 @@ Each press is one transaction and goes back to the page; what was refused stands
 
 import re
 from collections.abc import Callable, Mapping
+from datetime import datetime
 
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
@@ -24,15 +25,15 @@ from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, OvertakenError, RefusedError
 from server.services.line_desk import line_desk
-from server.services.live import Hub
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, HubOfApp, Now, RowNumber, SettingsOfApp
-from server.web.form_text import FormText, whole_number
+from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, Now, RowNumber, SettingsOfApp
+from server.web.form_text import whole_number
 from server.web.fragments import answer_poll
 from server.web.live_mark import live_mark
 from server.web.pages import LinePage
+from server.web.presses import Press, PressOfApp, status_of
 from server.web.stream import State, open_stream
 from server.web.templating import render
 
@@ -49,16 +50,7 @@ Act = Callable[[Session, FieldDay], None]
 def show_line(
     request: Request, code: str, database: DatabaseOfApp, settings: SettingsOfApp, now: Now
 ) -> Response:
-    with database.read() as session:
-        day = day_with(session, code)
-        page = LinePage(
-            day=day,
-            tab=TAB,
-            live=live_mark(session, day),
-            desk=line_desk(session, day, now),
-            heartbeat_ms=round(settings.heartbeat_s * 1000),
-        )
-    return render(request, page)
+    return render(request, _page(database, settings, code, now))
 
 
 @router.get("/stream")
@@ -94,230 +86,129 @@ def tell_everybody_land(code: str, database: DatabaseOfApp) -> Response:
 
 
 @router.post("/everybody-land")
-def everybody_land(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def everybody_land(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        flight_line.everybody_land(session, day, form.get("reason", ""), DIRECTOR, now)
+        flight_line.everybody_land(session, day, press.form.get("reason", ""), DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/lift")
-def lift(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def lift(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        flight_line.lift(session, day, DIRECTOR, now)
+        flight_line.lift(session, day, DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/walkers")
-def set_walkers(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def set_walkers(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        flight_line.set_walkers(session, day, form.get("state") == "there", DIRECTOR, now)
+        flight_line.set_walkers(session, day, press.form.get("state") == "there", DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/hours")
-def save_hours(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def save_hours(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        flight_line.save_hours(session, day, form, DIRECTOR, now)
+        flight_line.save_hours(session, day, press.form, DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/call")
-def call_heat(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def call_heat(press: PressOfApp, code: str) -> Response:
     """`heats` numbers apart by spaces; `pilot_7` for each pilot, by id, where not everybody is called."""
 
     def act(session: Session, day: FieldDay) -> None:
-        only = {int(name[6:]) for name in form if _PILOT.fullmatch(name)}
+        only = {int(name[6:]) for name in press.form if _PILOT.fullmatch(name)}
         heats = _numbers(
-            form.get("heats", ""), "heats", "Write numbers of heats, as 4, or 4 5 for both together."
+            press.form.get("heats", ""), "heats", "Write numbers of heats, as 4, or 4 5 for both together."
         )
         calls.call(
             session,
             day,
             heats,
-            form.get("seen", ""),
+            press.seen,
             DIRECTOR,
-            now,
+            press.now,
             only=only or None,
-            override=form.get("override", ""),
+            override=press.form.get("override", ""),
         )
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/step/{name}")
-def step(
-    request: Request,
-    code: str,
-    name: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def step(press: PressOfApp, code: str, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         calls.act(
             session,
             day,
             name.replace("-", " "),
-            form.get("seen", ""),
+            press.seen,
             DIRECTOR,
-            now,
-            reason=form.get("reason", ""),
-            counts=form.get("counts") != "no",
+            press.now,
+            reason=press.form.get("reason", ""),
+            counts=press.form.get("counts") != "no",
         )
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/counts")
-def set_counts(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def set_counts(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        calls.set_counts(session, day, form.get("counts") == "yes", form.get("seen", ""), DIRECTOR, now)
+        calls.set_counts(session, day, press.form.get("counts") == "yes", press.seen, DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/undo")
-def undo(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def undo(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        call_slots.undo(session, day, form.get("seen", ""), DIRECTOR, now)
+        call_slots.undo(session, day, press.seen, DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/next-heat")
-def say_next_heat(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def say_next_heat(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        flown_heats.next_heat(session, day, whole_number(form, "next_heat"), now)
+        flown_heats.next_heat(session, day, whole_number(press.form, "next_heat"), press.now)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/slots/{slot_id}/{name}")
-def act_on_slot(
-    request: Request,
-    code: str,
-    slot_id: RowNumber,
-    name: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def act_on_slot(press: PressOfApp, code: str, slot_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         event = name.replace("-", " ")
-        call_slots.act(session, day, slot_id, form.get("seen", ""), event, DIRECTOR, now)
+        call_slots.act(session, day, slot_id, press.seen, event, DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/clearances")
-def ask_for_clearance(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def ask_for_clearance(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        pilot = pilots.pilot_of(session, day, whole_number(form, "pilot"))
-        place = form.get("place", "")
-        clearances.ask(session, day, pilot, form.get("why", ""), DIRECTOR, now, place=place)
+        pilot = pilots.pilot_of(session, day, whole_number(press.form, "pilot"))
+        place = press.form.get("place", "")
+        clearances.ask(session, day, pilot, press.form.get("why", ""), DIRECTOR, press.now, place=place)
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 @router.post("/clearances/{clearance_id}/{name}")
-def act_on_clearance(
-    request: Request,
-    code: str,
-    clearance_id: RowNumber,
-    name: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def act_on_clearance(press: PressOfApp, code: str, clearance_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        seen = form.get("seen", "")
+        seen = press.seen
         clearances.act_of_director(
-            session, day, clearance_id, seen, name, form.get("words", ""), DIRECTOR, now
+            session, day, clearance_id, seen, name, press.form.get("words", ""), DIRECTOR, press.now
         )
 
-    return _do(request, code, database, settings, hub, now, form, act)
+    return _do(press, code, act)
 
 
 def _numbers(text: str, name: str, fault: str) -> list[int]:
@@ -327,40 +218,29 @@ def _numbers(text: str, name: str, fault: str) -> list[int]:
     return [int(part) for part in parts]
 
 
-def _do(
-    request: Request,
-    code: str,
-    database: Database,
-    settings: Settings,
-    hub: Hub,
-    now: Now,
-    form: Mapping[str, str],
-    act: Act,
-) -> Response:
+def _do(press: Press, code: str, act: Act) -> Response:
     """Do it and what follows in one transaction, tell everybody, and go back to the page."""
     try:
-        with database.write() as session:
+        with press.database.write() as session:
             day = day_with(session, code)
             act(session, day)
-            call_settling.settle(session, day, now)
+            call_settling.settle(session, day, press.now)
     except (InputError, RefusedError, OvertakenError) as error:
-        return render(request, _refused(database, settings, code, now, form, error), _status(error))
-    assert day.id is not None
-    live.announce(database, hub, day.id)
+        faults = error.faults if isinstance(error, InputError) else {}
+        page = _page(press.database, press.settings, code, press.now, str(error), faults, press.form)
+        return render(press.request, page, status_of(error))
+    press.announce(day)
     return RedirectResponse(f"/days/{day.code}/line", 303)
 
 
-def _status(error: Exception) -> int:
-    return 409 if isinstance(error, OvertakenError) else 422
-
-
-def _refused(
+def _page(
     database: Database,
     settings: Settings,
     code: str,
-    now: Now,
-    form: Mapping[str, str],
-    error: InputError | RefusedError | OvertakenError,
+    now: datetime,
+    notice: str = "",
+    faults: Mapping[str, str] | None = None,
+    form: Mapping[str, str] | None = None,
 ) -> LinePage:
     with database.read() as session:
         day = day_with(session, code)
@@ -370,7 +250,7 @@ def _refused(
             live=live_mark(session, day),
             desk=line_desk(session, day, now),
             heartbeat_ms=round(settings.heartbeat_s * 1000),
-            notice=str(error),
-            faults=error.faults if isinstance(error, InputError) else {},
-            form=form,
+            notice=notice,
+            faults=faults or {},
+            form=form or {},
         )

@@ -10,16 +10,15 @@ from server.services import live, open_flying, pilots, turn_desk, turns
 from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, OvertakenError, RefusedError
-from server.services.live import Hub
 from server.services.turn_views import OpenFlyingNow
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, HubOfApp, Now, RowNumber, SettingsOfApp
-from server.web.form_text import FormText
+from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, RowNumber, SettingsOfApp
 from server.web.fragments import answer_poll
 from server.web.live_mark import live_mark
 from server.web.pages import OpenFlyingPage
+from server.web.presses import Press, PressOfApp, status_of
 from server.web.stream import State, open_stream
 from server.web.templating import render
 
@@ -56,91 +55,54 @@ def poll_desk(request: Request, code: str, database: DatabaseOfApp, fragments: F
 
 
 @router.post("")
-def open_or_close(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def open_or_close(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        if form.get("state") == "closed":
-            open_flying.close(session, day, DIRECTOR, now)
+        if press.form.get("state") == "closed":
+            open_flying.close(session, day, DIRECTOR, press.now)
         else:
-            open_flying.open_up(session, day, form.get("beside") == "yes", DIRECTOR, now)
+            open_flying.open_up(session, day, press.form.get("beside") == "yes", DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, act)
+    return _do(press, code, act)
 
 
 @router.post("/line")
-def do_line(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def do_line(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        turn_desk.do_line(session, day, form.get("line", ""), DIRECTOR, now)
+        turn_desk.do_line(session, day, press.form.get("line", ""), DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, act, form.get("line", ""))
+    return _do(press, code, act, press.form.get("line", ""))
 
 
 @router.post("/turns/{turn_id}/undo")
-def undo_end(
-    request: Request,
-    code: str,
-    turn_id: RowNumber,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-) -> Response:
+def undo_end(press: PressOfApp, code: str, turn_id: RowNumber) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        turns.restore(session, day, turns.turn_of(session, day, turn_id), DIRECTOR, now)
+        turns.restore(session, day, turns.turn_of(session, day, turn_id), DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, act)
+    return _do(press, code, act)
 
 
 @router.post("/turns/{turn_id}/{name}")
-def act_on_turn(
-    request: Request,
-    code: str,
-    turn_id: RowNumber,
-    name: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def act_on_turn(press: PressOfApp, code: str, turn_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         turn = turns.turn_of(session, day, turn_id)
-        turns.act(session, day, turn, form.get("seen", ""), name, DIRECTOR, now)
+        turns.act(session, day, turn, press.seen, name, DIRECTOR, press.now)
 
-    return _do(request, code, database, settings, hub, act)
+    return _do(press, code, act)
 
 
-def _do(
-    request: Request, code: str, database: Database, settings: Settings, hub: Hub, act: Act, line: str = ""
-) -> Response:
+def _do(press: Press, code: str, act: Act, line: str = "") -> Response:
     """Do it in one transaction, tell everybody, and go back to the page; what was refused stands on it."""
     try:
-        with database.write() as session:
+        with press.database.write() as session:
             day = day_with(session, code)
             act(session, day)
     except InputError as error:
-        page = _page(database, settings, code, line, tuple(error.faults.values()))
-        return render(request, page, 422)
+        page = _page(press.database, press.settings, code, line, tuple(error.faults.values()))
+        return render(press.request, page, status_of(error))
     except (RefusedError, OvertakenError) as error:
-        status = 409 if isinstance(error, OvertakenError) else 422
-        return render(request, _page(database, settings, code, line, notice=str(error)), status)
-    assert day.id is not None
-    live.announce(database, hub, day.id)
+        page = _page(press.database, press.settings, code, line, notice=str(error))
+        return render(press.request, page, status_of(error))
+    press.announce(day)
     return RedirectResponse(f"/days/{day.code}/open-flying", 303)
 
 

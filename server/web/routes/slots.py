@@ -7,10 +7,9 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
-from server.services import call_slots, clearances, live, slots, turns
+from server.services import call_slots, clearances, live, slots, trouble, turns
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.joins import PILOT
-from server.services.live import Hub
 from server.services.slots import MySlot
 from server.settings import Settings
 from server.storage.session import Database
@@ -18,15 +17,13 @@ from server.storage.tables import FieldDay, Pilot
 from server.web.dependencies import (
     DatabaseOfApp,
     FragmentsOfApp,
-    HubOfApp,
-    Now,
     RowNumber,
     SettingsOfApp,
     public,
 )
-from server.web.form_text import FormText
 from server.web.fragments import answer_poll
 from server.web.pages import NoSlotPage, SlotPage
+from server.web.presses import Press, PressOfApp, status_of
 from server.web.stream import State, open_stream
 from server.web.templating import render
 
@@ -69,108 +66,71 @@ def poll_slot(request: Request, token: str, database: DatabaseOfApp, fragments: 
 
 @router.post("/slot/{token}/ask")
 @public
-def ask_to_fly(
-    request: Request, token: str, database: DatabaseOfApp, settings: SettingsOfApp, hub: HubOfApp, now: Now
-) -> Response:
+def ask_to_fly(press: PressOfApp, token: str) -> Response:
     def ask(session: Session, day: FieldDay, pilot: Pilot) -> None:
-        turns.ask(session, day, pilot, PILOT, now)
+        turns.ask(session, day, pilot, PILOT, press.now)
 
-    return _do(request, token, database, settings, hub, ask)
+    return _do(press, token, ask)
 
 
 @router.post("/slot/{token}/turns/{turn_id}/{name}")
 @public
-def act_on_turn(
-    request: Request,
-    token: str,
-    turn_id: RowNumber,
-    name: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def act_on_turn(press: PressOfApp, token: str, turn_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
-        turns.act_of_pilot(session, day, pilot, turn_id, form.get("seen", ""), name, now)
+        turns.act_of_pilot(session, day, pilot, turn_id, press.seen, name, press.now)
 
-    return _do(request, token, database, settings, hub, act)
+    return _do(press, token, act)
 
 
 @router.post("/slot/{token}/call/{slot_id}/{name}")
 @public
-def act_in_call(
-    request: Request,
-    token: str,
-    slot_id: RowNumber,
-    name: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def act_in_call(press: PressOfApp, token: str, slot_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
         event = name.replace("-", " ")
-        call_slots.act_of_pilot(session, day, pilot, slot_id, form.get("seen", ""), event, now)
+        call_slots.act_of_pilot(session, day, pilot, slot_id, press.seen, event, press.now)
 
-    return _do(request, token, database, settings, hub, act)
+    return _do(press, token, act)
 
 
 @router.post("/slot/{token}/clearance")
 @public
-def ask_for_clearance(
-    request: Request,
-    token: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def ask_for_clearance(press: PressOfApp, token: str) -> Response:
     def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
-        clearances.ask(session, day, pilot, form.get("why", ""), PILOT, now)
+        clearances.ask(session, day, pilot, press.form.get("why", ""), PILOT, press.now)
 
-    return _do(request, token, database, settings, hub, act)
+    return _do(press, token, act)
 
 
 @router.post("/slot/{token}/clearances/{clearance_id}/{name}")
 @public
-def act_on_clearance(
-    request: Request,
-    token: str,
-    clearance_id: RowNumber,
-    name: str,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
+def act_on_clearance(press: PressOfApp, token: str, clearance_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
-        clearances.act_of_pilot(session, day, pilot, clearance_id, form.get("seen", ""), name, now)
+        clearances.act_of_pilot(session, day, pilot, clearance_id, press.seen, name, press.now)
 
-    return _do(request, token, database, settings, hub, act)
+    return _do(press, token, act)
 
 
-def _do(
-    request: Request,
-    token: str,
-    database: Database,
-    settings: Settings,
-    hub: Hub,
-    act: Callable[[Session, FieldDay, Pilot], None],
-) -> Response:
+@router.post("/slot/{token}/trouble")
+@public
+def report_trouble(press: PressOfApp, token: str) -> Response:
+    """The pilot, or the spotter who holds the phone, says what is seen."""
+
+    def act(session: Session, day: FieldDay, pilot: Pilot) -> None:
+        trouble.report(session, day, pilot, press.form, PILOT, press.now)
+
+    return _do(press, token, act)
+
+
+def _do(press: Press, token: str, act: Callable[[Session, FieldDay, Pilot], None]) -> Response:
     """Do it, tell everybody, and go back to the page; what was refused stands on top of it."""
     try:
-        with database.write() as session:
+        with press.database.write() as session:
             day, pilot = slots.pilot_by_token(session, token)
             act(session, day, pilot)
     except (InputError, RefusedError, OvertakenError) as error:
-        status = 409 if isinstance(error, OvertakenError) else 422
-        return render(request, _page(database, settings, token, str(error)), status)
-    assert day.id is not None
-    live.announce(database, hub, day.id)
+        page = _page(press.database, press.settings, token, str(error))
+        return render(press.request, page, status_of(error))
+    press.announce(day)
     return RedirectResponse(f"/slot/{token}", 303)
 
 

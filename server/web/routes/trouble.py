@@ -8,11 +8,10 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
-from server.services import live, slots, trouble
+from server.services import live, trouble
 from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
-from server.services.joins import PILOT
 from server.services.pilots import pilot_of
 from server.services.trouble_views import TroubleDesk, trouble_desk
 from server.settings import Settings
@@ -21,15 +20,12 @@ from server.storage.tables import FieldDay
 from server.web.dependencies import (
     DatabaseOfApp,
     FragmentsOfApp,
-    HubOfApp,
-    Now,
     RowNumber,
     SettingsOfApp,
-    public,
 )
 from server.web.form_text import FormText, whole_number
 from server.web.fragments import answer_poll
-from server.web.pages import SlotPage
+from server.web.presses import Press, PressOfApp, status_of
 from server.web.stream import State, open_stream
 from server.web.templating import render
 from server.web.trouble_pages import TroublePage, trouble_page
@@ -61,67 +57,24 @@ def poll_trouble(request: Request, code: str, database: DatabaseOfApp, fragments
 
 
 @router.post("/days/{code}/line/trouble")
-def take_report(
-    request: Request,
-    code: str,
-    form: FormText,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-) -> Response:
+def take_report(press: PressOfApp, code: str) -> Response:
     """The director takes down what a pilot calls."""
 
     def act(session: Session, day: FieldDay) -> None:
-        pilot = pilot_of(session, day, whole_number(form, "pilot"))
-        trouble.report(session, day, pilot, form, DIRECTOR, now)
+        pilot = pilot_of(session, day, whole_number(press.form, "pilot"))
+        trouble.report(session, day, pilot, press.form, DIRECTOR, press.now)
 
-    return _do(request, code, form, database, settings, hub, act)
+    return _do(press, code, act)
 
 
 @router.post("/days/{code}/line/trouble/{report_id}/{name}")
-def act_on_report(
-    request: Request,
-    code: str,
-    report_id: RowNumber,
-    name: str,
-    form: FormText,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-) -> Response:
+def act_on_report(press: PressOfApp, code: str, report_id: RowNumber, name: str) -> Response:
     """`test` tells the pilot the test of a cause; `over` says what it was, without a cause: by itself."""
 
     def act(session: Session, day: FieldDay) -> None:
-        _act(session, day, report_id, name, form, now)
+        _act(session, day, report_id, name, press.form, press.now)
 
-    return _do(request, code, form, database, settings, hub, act)
-
-
-@router.post("/slot/{token}/trouble")
-@public
-def report_trouble(
-    request: Request,
-    token: str,
-    form: FormText,
-    database: DatabaseOfApp,
-    settings: SettingsOfApp,
-    hub: HubOfApp,
-    now: Now,
-) -> Response:
-    """The pilot, or the spotter who holds the phone, says what is seen."""
-    try:
-        with database.write() as session:
-            day, pilot = slots.pilot_by_token(session, token)
-            trouble.report(session, day, pilot, form, PILOT, now)
-    except (InputError, RefusedError, OvertakenError) as error:
-        with database.read() as session:
-            shown = slots.slot_by_token(session, token)
-        page = SlotPage(shown, round(settings.heartbeat_s * 1000), str(error))
-        return render(request, page, 422)
-    live.announce(database, hub, day.id or 0)
-    return RedirectResponse(f"/slot/{token}", 303)
+    return _do(press, code, act)
 
 
 def _act(session: Session, day: FieldDay, report_id: int, name: str, form: FormText, now: datetime) -> None:
@@ -135,23 +88,16 @@ def _act(session: Session, day: FieldDay, report_id: int, name: str, form: FormT
         raise NotFoundError("There is no such act on a report.")
 
 
-def _do(
-    request: Request,
-    code: str,
-    form: FormText,
-    database: Database,
-    settings: Settings,
-    hub: live.Hub,
-    act: Callable[[Session, FieldDay], None],
-) -> Response:
+def _do(press: Press, code: str, act: Callable[[Session, FieldDay], None]) -> Response:
+    """Do it, tell everybody, and go back to the desk; what was refused stands on it, with what was typed."""
     try:
-        with database.write() as session:
+        with press.database.write() as session:
             day = day_with(session, code)
             act(session, day)
     except REFUSALS as error:
-        status = 409 if isinstance(error, OvertakenError) else 422
-        return render(request, _page(database, settings, code, form, error), status)
-    live.announce(database, hub, day.id or 0)
+        page = _page(press.database, press.settings, code, press.form, error)
+        return render(press.request, page, status_of(error))
+    press.announce(day)
     return RedirectResponse(f"/days/{code}/line/trouble", 303)
 
 
