@@ -78,7 +78,7 @@ def test(cause: Cause, callsign: str) -> str:
         "down": f"{callsign} flies well away from where {first} came down. If it clears, it is {first}.",
         "own channel": f"{callsign} flies near and lands. Before disarming and powering off, the desk's receiver "
         f"looks at {cause.mhz} MHz.",
-        "link": f"{callsign} flies at half the distance. If the snow goes, the signal is too weak.",
+        "link": f"{callsign} flies at half the distance. If the picture clears, the signal is too weak.",
         "outside": f"{land}. Then, with that transmitter off, the desk's receiver looks at the channel: what is "
         "still there is not ours.",
     }[cause.kind]
