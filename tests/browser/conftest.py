@@ -53,6 +53,14 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
+@pytest.fixture(scope="module")
+def one_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FieldServer]:
+    """A server for all tests of a file, which tell it what to announce. A test may kill it."""
+    server = FieldServer(tmp_path_factory.mktemp("field"), "tests.browser.announcing_server").start()
+    yield server
+    server.stop()
+
+
 @pytest.fixture
 def browser_page(browser: Browser) -> Iterator[Callable[[str], Page]]:
     """`browser_page("phone")` is a page in a browser of its own; errors on its console fail the test."""

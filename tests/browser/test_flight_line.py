@@ -47,13 +47,6 @@ class Field:
             return stages(session, self.day)
 
 
-@pytest.fixture(scope="module")
-def one_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FieldServer]:
-    server = FieldServer(tmp_path_factory.mktemp("line"), "tests.browser.announcing_server").start()
-    yield server
-    server.stop()
-
-
 @pytest.fixture
 def field(one_server: FieldServer) -> Iterator[Field]:
     if not one_server.is_running:  # the test before killed it

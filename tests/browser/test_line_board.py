@@ -60,13 +60,6 @@ class Field:
             self.server.ask(f"/announce/{self.day.id}")
 
 
-@pytest.fixture(scope="module")
-def one_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FieldServer]:
-    server = FieldServer(tmp_path_factory.mktemp("board"), "tests.browser.announcing_server").start()
-    yield server
-    server.stop()
-
-
 @pytest.fixture
 def field_of(one_server: FieldServer) -> Iterator[Callable[..., Field]]:
     fields: list[Field] = []

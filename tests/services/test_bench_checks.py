@@ -17,12 +17,6 @@ ALL = ("failsafe", "arming switch", "control link", "antenna", "power", "channel
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     return day_with_pilots(session, "Otter")
 

@@ -11,12 +11,6 @@ from tests.services.planned_days import day_with_pilots
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     return day_with_pilots(session, "Otter")
 

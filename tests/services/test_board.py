@@ -13,12 +13,6 @@ from tests.services.planned_days import day_with_pilots, plan_at_once
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     return make_day(session, code="tern", base_url="http://192.168.8.2:8000")
 

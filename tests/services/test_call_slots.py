@@ -10,12 +10,6 @@ from tests.services.changed_days import happen, id_of, published_day
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     """Wren 5658 and Otter 5695 in heat 1, Rook 5658 and Quill 5695 in heat 2."""
     return published_day(session)

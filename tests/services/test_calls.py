@@ -14,12 +14,6 @@ from tests.services.planned_days import day_with_pilots, edit
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     """Wren 5658 and Otter 5695 in heat 1, Rook 5658 and Quill 5695 in heat 2."""
     return published_day(session)

@@ -12,12 +12,6 @@ from tests.factories import NOW, make_day, make_pilot
 from tests.services.planned_days import day_with_pilots, edit, plan_at_once
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 def pilot(session, day, callsign):
     return pilots.by_callsign_key(session, day.id, callsign.casefold())
 

@@ -15,12 +15,6 @@ TYPED = {"name": "Tern Meadow club day", "date": "2026-05-16", "time_zone": "Eur
 USUAL_BANDS = 39  # carriers of A B E F R, F8 and R7 being one, of which E4 touches the radars
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 def rules_of(key):
     return json.dumps({"key": key, **facts_of(RULE_SETS[key])})
 

@@ -12,12 +12,6 @@ from tests.services.changed_days import CREW, id_of, published_day
 from tests.services.planned_days import day_with_pilots
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 def report(session, day, callsign):
     pilot = pilots.pilot_of(session, day, id_of(session, day, callsign))
     return down_transmitters.report(session, day, pilot, NOW)

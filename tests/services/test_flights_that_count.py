@@ -1,16 +1,8 @@
-import pytest
-
 from server.services.line_desk import line_desk
 from server.storage.tables import WITHDRAWN
 from tests.factories import make_day, make_pilot
 from tests.factories_snapshot import publish
 from tests.services.called_days import flown, released, step
-
-
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
 
 
 def flights(session, day):

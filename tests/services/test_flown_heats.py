@@ -10,12 +10,6 @@ from tests.services.changed_days import CREW, id_of, publish, published_day, sea
 from tests.services.planned_days import day_with_pilots, edit, plan_at_once, tiny_plan, version
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 class TestSaying:
     def test_the_next_heat_says_what_is_flown_and_the_logbook_keeps_it(self, session):
         day = published_day(session)

@@ -26,12 +26,6 @@ SIGN_UP = f"""Timestamp;Pilot name;E-mail;{CHANNELS};Power (mW);Antenna polarisa
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     return make_day(session)
 

@@ -13,12 +13,6 @@ STEPS = ("land", "all landed", "end")
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     """Wren, Otter and Rook in heat 1, Quill and Coot in heat 2; Teasel is in neither."""
     day = make_day(session, code="tern", aircraft=4)

@@ -32,12 +32,6 @@ WHERE_PILOTS_ARE = {POWERING_UP: PICTURE_CLEAR, FLYING: FLYING, LANDING: LANDED,
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     day = make_day(session)
     wren = make_pilot(session, day, "Wren")

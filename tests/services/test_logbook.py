@@ -5,12 +5,6 @@ from server.services.errors import NotFoundError
 from tests.factories import make_day, make_logbook_entry
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 @pytest.mark.parametrize(
     ("count", "sizes"),
     [(0, [0]), (49, [49]), (50, [50]), (51, [50, 1]), (100, [50, 50]), (101, [50, 50, 1])],

@@ -22,12 +22,6 @@ LATER = NOW + timedelta(minutes=1)
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     """Open, three places, and pilots may power up in the pits only by the director's word."""
     day = make_day(session, aircraft=3, **SETTINGS)

@@ -12,12 +12,6 @@ from tests.factories import NOW, make_day, make_pilot
 from tests.services.changed_days import CREW, answered, happen, id_of, published_day
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 def heard(session, day):
     return outside_signals.site_on(session, day).outside
 

@@ -19,12 +19,6 @@ GEAR = {"tunes": "A B E F R", "power_mw": "25 200 600"}
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     return make_day(session)
 

@@ -18,12 +18,6 @@ from tests.factories import NOW, make_day, make_pilot
 from tests.services.planned_days import day_with_pilots, edit, plan_at_once, version
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 def id_of(session: Session, day: FieldDay, callsign: str) -> int:
     return pilots.by_callsign_key(session, day.id, callsign.casefold()).id
 

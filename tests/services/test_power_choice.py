@@ -14,12 +14,6 @@ from tests.services.planned_days import edit, plan_at_once
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     day = make_day(session)
     for callsign in ("Wren", "Otter"):

@@ -13,12 +13,6 @@ from tests.factories import NOW, make_day
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     return make_day(session)
 

@@ -9,12 +9,6 @@ from tests.factories import make_aircraft, make_day, make_pilot
 CLUB_FIELD = Site()
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 def test_the_ceiling_of_a_club_field_falls_with_every_aircraft():
     shown = {
         one.aircraft: (round(one.ceiling_db, 2), one.picture_grade)

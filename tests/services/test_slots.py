@@ -11,12 +11,6 @@ from tests.factories_snapshot import publish
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     return make_day(session)
 

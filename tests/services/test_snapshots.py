@@ -41,12 +41,6 @@ SLOT_FACTS = {
 }
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 def planned(session: Session, *callsigns: str) -> dict:
     day = day_with_pilots(session, *callsigns)
     plan_at_once(session, day)

@@ -26,12 +26,6 @@ from tests.services.planned_days import RACE_MHZ, day_with_pilots
 EIGHT = ("Wren", "Otter", "Rook", "Quill", "Teasel", "Umber", "Vesper", "Zephyr")
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 def drawn_from(session, callsigns=EIGHT, mhz=RACE_MHZ, power_mw=25.0, **values):
     """The snapshot of a day of one heat, its pilots on these channels."""
     day = day_with_pilots(session, *callsigns, **values)

@@ -22,12 +22,6 @@ from tests.services.changed_days import (
 from tests.services.planned_days import day_with_pilots, edit, version
 
 
-@pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
 class TestEvents:
     def test_a_late_pilot_joins_and_nobody_moves(self, session):
         day = published_day(session, aircraft=3)

@@ -13,12 +13,6 @@ from tests.services.planned_days import day_with_pilots, edit, plan_at_once
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     """Wren R1, Otter R2 and Rook R3 in heat 1; Wren on R1 beside Quill in heat 2."""
     day = day_with_pilots(session, "Wren", "Otter", "Rook", "Quill", aircraft=3)

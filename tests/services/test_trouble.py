@@ -15,12 +15,6 @@ from tests.services.changed_days import id_of, published_day
 
 
 @pytest.fixture
-def session(database):
-    with database.write() as session:
-        yield session
-
-
-@pytest.fixture
 def day(session):
     """Wren 5658 and Otter 5695 fly heat 1; Rook 5658 and Quill 5695 of heat 2 wait."""
     day = published_day(session)
