@@ -35,20 +35,37 @@ def heat_load(gear, members, channel):
     return worst
 
 
-@compiled
-def channel_loads(gear, members, channel, pilot):
-    """(m,) largest load of a heat with a pilot added on each channel; infinite where the pilot cannot have it."""
+@compiled_part
+def _fill_loads(gear, members, channel, pilot, least, limit, loads):
+    """Fill loads (m,) with the largest load of a heat with a pilot added, for each channel.
+
+    Channels whose least (m,) is not below the limit are left out: infinite. Changes the channel (N,) of the pilot.
+    """
     count = len(members)
-    channels = gear.mhz.shape[0]
     crowd = np.empty(count + 1, dtype=np.int64)
     copy_into(crowd, members)
     crowd[count] = pilot
-    trial = channel.copy()
-    loads = np.full(channels, np.inf)
-    for f in range(channels):
-        if gear.usable[pilot, f]:
-            trial[pilot] = f
-            loads[f] = heat_load(gear, crowd, trial)
+    for f in range(len(loads)):
+        loads[f] = np.inf
+        if least[f] < limit:
+            channel[pilot] = f
+            loads[f] = heat_load(gear, crowd, channel)
+
+
+@compiled_part
+def _fill_open(gear, pilot, least):
+    """Fill least (m,): nothing on the channels that a pilot can have, infinite on all others."""
+    for f in range(len(least)):
+        least[f] = 0.0 if gear.usable[pilot, f] else np.inf
+
+
+@compiled
+def channel_loads(gear, members, channel, pilot):
+    """(m,) largest load of a heat with a pilot added on each channel; infinite where the pilot cannot have it."""
+    loads = np.empty(gear.mhz.shape[0])
+    least = np.empty(gear.mhz.shape[0])
+    _fill_open(gear, pilot, least)
+    _fill_loads(gear, members, channel.copy(), pilot, least, np.inf, loads)
     return loads
 
 
@@ -73,38 +90,50 @@ def improve_free(gear, pinned, free, channel, limit, best):
 
     pinned  pilots who keep channel (n,); free: those who may have any of theirs. Returns the load, or the
     limit where nothing is below it.
+
+    Depth first. Whoever is placed only takes room from all who are not: what is too much for one of them with
+    few placed stays too much, and where one of them has nothing left there is no need to go on.
     """
-    depth = 0
     wanted = len(free)
-    tried = np.zeros(wanted, dtype=np.int64)
     channels = gear.mhz.shape[0]
+    least = np.empty((wanted + 1, wanted, channels))
+    for x in range(wanted):
+        _fill_open(gear, free[x], least[0, x])
     options = np.empty((wanted, channels), dtype=np.int64)
     count = np.zeros(wanted, dtype=np.int64)
+    tried = np.zeros(wanted, dtype=np.int64)
     trial = channel.copy()
     crowd = np.empty(len(pinned) + wanted, dtype=np.int64)
     copy_into(crowd, pinned)
     copy_into(crowd[len(pinned) :], free)
+    depth = 0
     opened = -1
     while depth >= 0:
-        here = len(pinned) + depth
         if opened < depth:
             opened = depth
-            loads = channel_loads(gear, crowd[:here], trial, free[depth])
-            count[depth] = _best_first(loads, limit * (1.0 - TIE), options[depth])
+            here = crowd[: len(pinned) + depth]
+            enough = limit * (1.0 - TIE)
+            count[depth] = channels
+            for x in range(wanted - 1, depth - 1, -1):
+                loads = least[depth + 1, x]
+                _fill_loads(gear, here, trial, free[x], least[depth, x], enough, loads)
+                count[depth] = _best_first(loads, enough, options[depth])
+                if count[depth] == 0:
+                    break
             tried[depth] = 0
-            found = count[depth]
-            if depth == wanted - 1 and found > 0:
+            if depth == wanted - 1 and count[depth] > 0:
                 trial[free[depth]] = options[depth, 0]
-                limit = loads[options[depth, 0]]
+                limit = least[depth + 1, depth, options[depth, 0]]
                 copy_into(best, trial)
-                tried[depth] = found
+                tried[depth] = count[depth]
         if tried[depth] >= count[depth]:
             depth -= 1
             opened = depth
             continue
-        trial[free[depth]] = options[depth, tried[depth]]
+        option = options[depth, tried[depth]]
         tried[depth] += 1
         # The best so far may have become better since the options were listed.
-        if heat_load(gear, crowd[: here + 1], trial) < limit * (1.0 - TIE):
+        if least[depth + 1, depth, option] < limit * (1.0 - TIE):
+            trial[free[depth]] = option
             depth += 1
     return limit

@@ -76,6 +76,30 @@ class TestImproving:
         assert heat_load(gear, np.arange(4), best) == wanted
         assert best[:2].tolist() == [0, 3]
 
+    @pytest.mark.parametrize("seed", range(6))
+    def test_pilots_of_few_channels_get_the_best_that_enumeration_finds(self, seed):
+        gear = gear_of_pilots(5)
+        gear.usable[:] = np.random.default_rng(seed).random((5, 8)) < 0.5
+        gear.usable[:, 0] = True
+        channel, best = rows_of(0, 0, 0, 0, 7), rows_of(9, 9, 9, 9, 9)
+        load = improve_free(gear, rows_of(4), rows_of(2, 0, 1, 3), channel, BROKEN, best)
+        own = [np.flatnonzero(gear.usable[row]).tolist() for row in range(4)]
+        wanted = min(
+            (heat_load(gear, np.arange(5), rows_of(*trial, 7)), trial) for trial in itertools.product(*own)
+        )
+        assert load == pytest.approx(wanted[0], rel=1e-9)
+        assert heat_load(gear, np.arange(5), best) == pytest.approx(load, rel=1e-9)
+        assert channel.tolist() == [0, 0, 0, 0, 7]
+
+    def test_one_pilot_without_room_leaves_everybody_as_before(self):
+        gear = gear_of_pilots(4)._replace(spacing_mhz=38)
+        gear.usable[3] = False
+        gear.usable[3, 1] = True
+        best = rows_of(9, 9, 9, 9)
+        load = improve_free(gear, rows_of(0), rows_of(1, 2, 3), rows_of(0, 0, 0, 0), BROKEN, best)
+        assert load == BROKEN
+        assert best.tolist() == [9, 9, 9, 9]
+
     def test_only_what_is_below_the_limit_counts(self):
         gear = gear_of_pilots(3)
         best = rows_of(9, 9, 9)
