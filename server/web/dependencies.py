@@ -35,6 +35,12 @@ def public(endpoint: Endpoint) -> Endpoint:
     return endpoint
 
 
+def local_address(address: str) -> str:
+    """The address if it lies on this server, else the first page: a sign-in leads nowhere else."""
+    is_local = address.startswith("/") and not address.startswith("//") and "\\" not in address
+    return address if is_local and address.isprintable() else "/"
+
+
 def is_public(endpoint: object) -> bool:
     return getattr(endpoint, "is_public", False)
 

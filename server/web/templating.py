@@ -25,6 +25,7 @@ from markupsafe import Markup
 from server import paths
 from server.services.qr_codes import qr_svg
 from server.services.spectrum_shapes import Chart
+from server.web.looks import LOOKS, Look, look_of
 from server.web.static_files import versioned
 
 _UNIT_BEHIND_FIGURE = re.compile(r"(?<=\d) (?=%|dB|MHz|mW)|(?<=\b[A-Z]\d) (?=\d{4}\b)")
@@ -75,7 +76,11 @@ def make_templates() -> Jinja2Templates:
         long_date=long_date,
         qr=qr,
     )
-    return Jinja2Templates(env=environment)
+    # Templates may also be drawn without a request.
+    environment.globals.update(looks=LOOKS, look=Look())
+    return Jinja2Templates(
+        env=environment, context_processors=[lambda request: {"look": look_of(request.cookies)}]
+    )
 
 
 def mhz(value: int) -> str:

@@ -20,6 +20,7 @@ PUBLIC = {
     "/board/{code}/stream",
     "/board/{code}/state",
     "/join/{code}",
+    "/look",
     "/slot/{token}",
     "/slot/{token}/stream",
     "/slot/{token}/state",

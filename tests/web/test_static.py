@@ -20,10 +20,12 @@ PILOT_PAIRS = [
     ("ink", "paper-sunk"),
     ("ink-quiet", "paper"),
     ("ink-quiet", "paper-sunk"),
-    ("ink-quiet", "white"),  # input borders and hints on a QR plate
+    ("ink-quiet", "sheet"),  # input borders
     ("accent", "paper"),  # links and plain buttons
     ("accent", "accent-wash"),  # the same, under the pointer
-    ("white", "accent"),  # the primary button
+    ("ink", "sheet"),  # what is typed into a field
+    ("on-accent", "accent"),  # the primary button
+    ("paper", "ink"),  # a label turned over
     ("white", "black"),  # STAY OFF, DOWN STILL ON
     ("black", "white"),  # READY, LAND, DISARM THEN POWER OFF, ASK THE DIRECTOR
     ("black", "signal"),  # POWER UP
@@ -31,8 +33,16 @@ PILOT_PAIRS = [
 ]
 
 
-def variables() -> dict[str, str]:
-    return dict(re.findall(r"--([\w-]+):\s*([^;]+);", (STATIC / "css/variables.css").read_text()))
+LOOKS = ("variables", "dark", "outdoor")
+
+
+def variables(look: str = "variables") -> dict[str, str]:
+    """Names and values of a look: those of the light one, and what its own sheet sets anew for the whole page."""
+    found: dict[str, str] = {}
+    for sheet in dict.fromkeys(("variables", look)):
+        root = re.search(r":root \{(.*?)\n\}", (STATIC / f"css/{sheet}.css").read_text(), re.S)
+        found |= dict(re.findall(r"--([\w-]+):\s*([^;]+);", root[1] if root else ""))
+    return found
 
 
 def relative_luminance(colour: str) -> float:
@@ -53,10 +63,23 @@ def test_contrast_formula_gives_the_published_ends():
     assert contrast_ratio("#777777", "#ffffff") == pytest.approx(4.48, abs=0.01)
 
 
+@pytest.mark.parametrize("look", LOOKS)
 @pytest.mark.parametrize(("text", "ground"), PILOT_PAIRS)
-def test_pilots_read_at_seven_to_one(text, ground):
-    colours = variables()
+def test_pilots_read_at_seven_to_one(text, ground, look):
+    colours = variables(look)
     assert contrast_ratio(colours[text], colours[ground]) >= 7.0
+
+
+def test_outdoors_everything_is_black_on_white_and_nothing_is_smaller():
+    light, outdoor = variables(), variables("outdoor")
+    assert contrast_ratio(outdoor["ink"], outdoor["paper"]) == pytest.approx(21.0)
+    assert contrast_ratio(outdoor["ink-quiet"], outdoor["paper"]) == pytest.approx(21.0)
+    assert all(outdoor[name] != light[name] for name in ("size-14", "size-16", "size-20", "size-28", "row"))
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_a_look_names_nothing_that_the_light_one_lacks(look):
+    assert variables(look).keys() == variables().keys()
 
 
 def test_states_differ_in_lightness_for_every_eye():
@@ -69,7 +92,7 @@ def test_states_differ_in_lightness_for_every_eye():
 
 def test_no_shade_is_plainly_red_or_green():
     """Tones run from black to white, yellow and blue, which every kind of colour vision keeps apart."""
-    for name, colour in variables().items():
+    for name, colour in [pair for look in LOOKS for pair in variables(look).items()]:
         if not re.fullmatch(r"#[0-9a-f]{6}", colour):
             continue
         red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))

@@ -12,6 +12,7 @@ from server.web.dependencies import (
     Now,
     SettingsOfApp,
     client_address,
+    local_address,
     public,
 )
 from server.web.pages import SignInPage
@@ -23,7 +24,7 @@ router = APIRouter()
 @router.get("/sign-in")
 @public
 def show_sign_in(request: Request, next: str = "/") -> Response:
-    return render(request, SignInPage(next=_local(next)))
+    return render(request, SignInPage(next=local_address(next)))
 
 
 @router.post("/sign-in")
@@ -40,12 +41,14 @@ def sign_in(
     try:
         token = access.sign_in(database, pass_phrase, client_address(request), now, lasts)
     except WrongPassPhraseError as error:
-        return render(request, SignInPage(next=_local(next), error=str(error)), 422)
+        return render(request, SignInPage(next=local_address(next), error=str(error)), 422)
     except TooManyTriesError as error:
-        response = render(request, SignInPage(next=_local(next), error=str(error)), 429)
+        response = render(request, SignInPage(next=local_address(next), error=str(error)), 429)
         response.headers["Retry-After"] = str(error.retry_after_s)
         return response
-    return _with_cookie(RedirectResponse(_local(next), 303), token, lasts, request.url.scheme == "https")
+    return _with_cookie(
+        RedirectResponse(local_address(next), 303), token, lasts, request.url.scheme == "https"
+    )
 
 
 @router.post("/sign-out")
@@ -67,9 +70,3 @@ def _with_cookie(response: Response, token: str, lasts: timedelta, is_secure: bo
         secure=is_secure,
     )
     return response
-
-
-def _local(address: str) -> str:
-    """The address if it lies on this server, else the first page: a sign-in leads nowhere else."""
-    is_local = address.startswith("/") and not address.startswith("//") and "\\" not in address
-    return address if is_local and address.isprintable() else "/"

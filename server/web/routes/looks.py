@@ -1,0 +1,25 @@
+"""Choosing the look of the pages on this device; no sign-in, since a phone in the sun needs it most."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form
+from fastapi.responses import RedirectResponse, Response
+
+from server.services.errors import InputError
+from server.web.dependencies import local_address, public
+from server.web.looks import COOKIE, LOOKS
+
+ONE_YEAR_S = 365 * 24 * 3600
+
+router = APIRouter()
+
+
+@router.post("/look")
+@public
+def choose_look(look: Annotated[str, Form()] = "", back: Annotated[str, Form()] = "/") -> Response:
+    """Keep the look on this device and go back to the page. Raises InputError for one that is not known."""
+    if look not in LOOKS:
+        raise InputError({"look": f"There is no look \u201c{look}\u201d. Choose one of: {', '.join(LOOKS)}."})
+    response = RedirectResponse(local_address(back), 303)
+    response.set_cookie(COOKIE, look, max_age=ONE_YEAR_S, httponly=True, samesite="lax")
+    return response
