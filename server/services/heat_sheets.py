@@ -1,4 +1,4 @@
-"""The heat sheet: a published plan as it is read on paper, by heat or by channel.
+"""The heat sheet: a published plan as it is read on paper, by heat, by pilot or by channel.
 
 The page, the PDF files and the exports all show this, and it holds nothing but the snapshot, the addresses of
 the day and whether a later plan has been published. Callsigns only: a snapshot has no names.
@@ -17,12 +17,13 @@ from server.radio.interference import SPAN_SHOWN_GRADE
 from server.radio.rules import WHO_DECIDES
 from server.services.days import day_with
 from server.services.errors import NotFoundError
+from server.services.pilot_flights import PilotFlights, flights_of_pilots
 from server.services.spectrum_chart import charts
 from server.services.spectrum_shapes import Chart
 from server.storage import published_plans
 from server.storage.tables import FieldDay, PublishedPlan
 
-By = Literal["heat", "channel"]
+By = Literal["heat", "pilot", "channel"]
 
 Slot = Mapping[str, Any]
 Heat = Mapping[str, Any]
@@ -114,6 +115,11 @@ class HeatSheet:
                 slots_of.setdefault(slot["mhz"], []).append(placed)
         numbers = [heat["heat"] for heat in self.heats]
         return tuple(_channel_use(mhz, slots_of[mhz], numbers) for mhz in sorted(slots_of))
+
+    @property
+    def pilots(self) -> tuple[PilotFlights, ...]:
+        """Everybody who flies, by callsign."""
+        return flights_of_pilots(self.heats)
 
     @property
     def rules_words(self) -> str:

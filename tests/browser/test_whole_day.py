@@ -147,7 +147,7 @@ def _phone_says_what_the_board_says(phone: Page, board: Page, callsign: str) -> 
 def _paper_says_what_the_board_says(page: Page, board: Page, server: FieldServer, code: str) -> None:
     page.goto(f"{server.address}/days/{code}/heat-sheet")
     with page.expect_download() as download:
-        page.get_by_role("link", name=re.compile("A4")).first.click()
+        page.get_by_role("link", name="Get the PDF").click()
     text = "\n".join(sheet.extract_text() for sheet in pypdf.PdfReader(download.value.path()).pages)
     words = re.sub(r"\s+", " ", text)
     assert "Plan 2" in words

@@ -1,20 +1,12 @@
-import io
 import json
 import re
 
 import pytest
-from pypdf import PdfReader
 
 from tests.factories import make_day, make_pilot
 from tests.factories_snapshot import publish
 
-FILES = (
-    "heat-sheet.pdf",
-    "heat-sheet.pdf?by=channel&paper=letter",
-    "cards.pdf",
-    "plan.csv",
-    "plan.json",
-)
+FILES = ("plan.csv", "plan.json")
 
 
 @pytest.fixture
@@ -52,6 +44,18 @@ def test_the_page_shows_a_plan_by_channel(director, day_code):
     assert "R8 5917 MHz MHz nobody in heat 2 1 &lt;b&gt;Otter&lt;/b&gt;" in text
 
 
+def test_the_page_shows_a_plan_by_pilot(director, database):
+    with database.write() as session:
+        day = make_day(session)
+        wren, otter = make_pilot(session, day, "Wren"), make_pilot(session, day, "Otter")
+        publish(session, day, [[(wren, "R1")], [(otter, "R8")], [(wren, "R1")], [(wren, "F4")]])
+    text = words_of(director.get(f"/days/{day.code}/heat-sheet?by=pilot").text)
+    assert (
+        "Power Heats Otter R8 5917 MHz 25 mW 2 Wren R1 5658 MHz 25 mW 1, 3 "
+        "Wren, then retune to F4 5800 MHz 25 mW 4" in text
+    )
+
+
 def test_an_earlier_plan_is_shown_as_it_was_with_the_way_to_the_present_one(director, day_code):
     html = director.get(f"/days/{day_code}/heat-sheet?plan=1").text
     assert "Plan 2 has replaced this plan: do not use this sheet." in words_of(html)
@@ -60,7 +64,7 @@ def test_an_earlier_plan_is_shown_as_it_was_with_the_way_to_the_present_one(dire
 
 
 def test_every_printed_page_repeats_plan_and_time(director, day_code):
-    for by, columns in (("heat", 7), ("channel", 4)):
+    for by, columns in (("heat", 7), ("pilot", 4), ("channel", 4)):
         html = director.get(f"/days/{day_code}/heat-sheet?plan=1&by={by}").text
         head = re.search(r"<thead>(.*?)</thead>", html, re.S)[1]
         assert f'class="only-print sheet__running"><td colspan="{columns}">' in head
@@ -80,8 +84,7 @@ def test_before_publishing_the_page_says_what_comes_first(director, database):
     answer = director.get(f"/days/{code}/heat-sheet")
     assert answer.status_code == 200
     assert "No plan is published yet" in answer.text
-    assert f'href="/days/{code}/check-in-form.pdf?paper=a4"' in answer.text
-    assert "cards.pdf" not in answer.text
+    assert f'href="/days/{code}/paper"' in answer.text
     assert "button--primary" not in answer.text
 
 
@@ -94,26 +97,14 @@ def test_without_an_address_for_phones_the_page_says_why_there_is_no_code(direct
     assert 'class="qr"' not in html
 
 
-def test_every_paper_and_file_of_the_page_can_be_had(director, day_code):
+def test_every_file_of_the_page_can_be_had(director, day_code):
     html = director.get(f"/days/{day_code}/heat-sheet?plan=1").text
     addresses = re.findall(rf'href="(/days/{day_code}/[^"]*\.(?:pdf|csv|json)[^"]*)"', html)
-    assert len(addresses) == 1 + 8 + 2  # the primary button, four papers in two sizes, two files
+    assert len(addresses) == 3
     for address in addresses:
         answer = director.get(address.replace("&amp;", "&"))
         assert answer.status_code == 200, address
         assert answer.headers["Content-Disposition"].startswith("attachment; filename=")
-
-
-def test_a_pdf_file_is_that_of_the_plan_order_and_paper_asked_for(director, day_code):
-    answer = director.get(f"/days/{day_code}/heat-sheet.pdf?plan=1&by=channel&paper=letter")
-    assert answer.headers["Content-Type"] == "application/pdf"
-    name = "tern-meadow-club-day-2026-05-16-plan-1-by-channel-letter.pdf"
-    assert answer.headers["Content-Disposition"] == f'attachment; filename="{name}"'
-    (page,) = PdfReader(io.BytesIO(answer.content)).pages
-    assert (page.mediabox.width, page.mediabox.height) == (612, 792)
-    text = page.extract_text()
-    assert "Replaced by plan 2" in text
-    assert "R1 5658" in text
 
 
 def test_the_files_hold_what_was_published(director, day_code):
@@ -122,14 +113,6 @@ def test_the_files_hold_what_was_published(director, day_code):
     rows = director.get(f"/days/{day_code}/plan.csv").content.decode("utf-8-sig").splitlines()
     assert len(rows) == 1 + 3
     assert ",Wren,R2,5695,25," in rows[1]
-
-
-def test_the_blank_form_leads_to_the_days_join_page(director, day_code):
-    answer = director.get(f"/days/{day_code}/check-in-form.pdf")
-    name = "tern-meadow-club-day-2026-05-16-check-in-form-a4.pdf"
-    assert answer.headers["Content-Disposition"] == f'attachment; filename="{name}"'
-    (page,) = PdfReader(io.BytesIO(answer.content)).pages
-    assert f"192.168.8.2:8000/join/{day_code}" in page.extract_text()
 
 
 @pytest.mark.parametrize("file", FILES)
@@ -145,11 +128,9 @@ def test_no_file_before_publishing(director, database, file):
     ("query", "status"),
     [
         ("heat-sheet?plan=9", 404),
-        ("heat-sheet.pdf?plan=9", 404),
         ("heat-sheet?plan=two", 422),
         ("heat-sheet?plan=999999999999999999999999", 404),
         ("heat-sheet?by=name", 422),
-        ("cards.pdf?paper=a3", 422),
     ],
 )
 def test_what_does_not_exist_is_refused_with_a_page(director, day_code, query, status):
@@ -159,5 +140,5 @@ def test_what_does_not_exist_is_refused_with_a_page(director, day_code, query, s
 
 
 def test_strangers_get_neither_page_nor_file(client, day_code):
-    for address in ("heat-sheet", "check-in-form.pdf", *FILES):
+    for address in ("heat-sheet", *FILES):
         assert client.get(f"/days/{day_code}/{address}").status_code == 303

@@ -49,6 +49,7 @@ from server.storage.tables.open_flying import (
     Turn,
 )
 from server.storage.tables.outside_signal import OutsideSignal
+from server.storage.tables.paper_choice import PaperChoice
 from server.storage.tables.picture_check import (
     CHANNEL_IN_DOUBT,
     CHANNEL_RIGHT,
@@ -113,6 +114,7 @@ __all__ = [
     "LogbookEntry",
     "OpenFlying",
     "OutsideSignal",
+    "PaperChoice",
     "PictureCheck",
     "Pilot",
     "PublishedPlan",

@@ -18,6 +18,7 @@ from server.web.routes import (
     looks,
     open_flying,
     outside_signals,
+    paper,
     patterns,
     pilots,
     plans,
@@ -43,6 +44,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     looks.router,
     open_flying.router,
     outside_signals.router,
+    paper.router,
     patterns.router,
     pilots.router,
     spectrum.router,  # before the plans, whose numbers would take its address
