@@ -15,7 +15,7 @@ from server.services.qr_codes import qr_svg
 from server.storage import pilots
 from server.storage.tables import FieldDay
 
-MOST_STAYS, MOST_HEATS = 3, 16
+MOST_STAYS, MOST_HEATS = 3, 12
 """What one card holds: channels one after another, and heats on all of them."""
 
 

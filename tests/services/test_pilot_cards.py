@@ -33,14 +33,14 @@ def test_a_fourth_channel_goes_to_a_second_card():
     assert [(card["part"], card["parts"]) for card in cards] == [(1, 2), (2, 2)]
 
 
-def test_a_card_holds_sixteen_heats():
-    for count, parts in ((16, [list(range(1, 17))]), (17, [list(range(1, 17)), [17]])):
+def test_a_card_holds_twelve_heats():
+    for count, parts in ((12, [list(range(1, 13))]), (13, [list(range(1, 13)), [13]])):
         cards = pilot_cards(make_sheet([[("Wren", "R1")]] * count).heats, {})
         assert [card["stays"][0]["heats"] for card in cards] == parts
 
 
 def test_heats_of_several_channels_share_the_room_of_a_card():
-    labels = ["R1"] * 10 + ["R2"] * 10
+    labels = ["R1"] * 8 + ["R2"] * 8
     first, second = pilot_cards(make_sheet([[("Wren", label)] for label in labels]).heats, {})
-    assert [len(stay["heats"]) for stay in first["stays"]] == [10, 6]
-    assert [(stay["channel"], stay["heats"]) for stay in second["stays"]] == [("R2", [17, 18, 19, 20])]
+    assert [len(stay["heats"]) for stay in first["stays"]] == [8, 4]
+    assert [(stay["channel"], stay["heats"]) for stay in second["stays"]] == [("R2", [13, 14, 15, 16])]

@@ -8,6 +8,7 @@ from pypdf import PdfReader
 
 from server.services import paper, typesetting
 from server.services.typesetting import as_pdf, first_page_png, letters_missing, page_count
+from server.web.templating import make_templates
 from tests.services.heat_sheet_plans import large_sheet, make_sheet
 
 WORLD = ("Дрозд-рябинник", "Κορυδαλλός", "Ὀρφεύς", "Dvořák Łukasz", "Nguyễn Ế", "Ærø Şahin ẞ", "Її Ўў Љљ")
@@ -31,8 +32,20 @@ def documents():
             for name, label in zip(WORLD, ("R1", "R2", "R4", "F2", "E7", "R8", "F6"), strict=True)
         ]
     )
-    sections = ("heat", "pilot", "channel")
-    return [paper.heat_sheet(sheet, sections, {}), paper.one_page(sheet), paper.pilot_cards_of(sheet, {})]
+    template = make_templates().env.get_template("spectrum/drawing.svg")
+    drawings = {heat["heat"]: template.render(chart=charts[0]) for heat, charts in sheet.spectra}
+    return [
+        paper.heat_sheet(sheet, ("heat", "pilot", "channel"), {}),
+        paper.heat_sheet(sheet, ("heat", "spectrum"), drawings),
+        paper.one_page(sheet),
+        paper.pilot_cards_of(sheet, {}),
+    ]
+
+
+def test_drawn_names_need_no_font_of_the_system(no_system_fonts):
+    page = PdfReader(io.BytesIO(as_pdf(documents()[1], "a4"))).pages[1]
+    text = page.extract_text()
+    assert all(name in text for name in ("Дрозд-рябинн", "Κορυδαλλός"))  # a drawing cuts a name short
 
 
 def run(*command, stdin):
