@@ -60,6 +60,29 @@ def test_latin_greek_and_cyrillic_names_come_back_from_every_document(no_system_
         assert typesetting.MISSING_LETTER not in text
 
 
+@pytest.mark.skipif(not shutil.which("zbarimg"), reason="zbar-tools is not installed")
+@NEEDS_POPPLER
+def test_the_codes_on_paper_are_read_as_the_addresses_they_stand_for(tmp_path):
+    sheet = make_sheet([[("Wren", "R1"), ("Otter", "R8")]])
+    links = {number: f"http://192.168.8.2:8000/slot/o7Wc2beDGhaegF7jca145{number}" for number in (1, 2)}
+    for document, addresses in (
+        (paper.heat_sheet(sheet, ("heat",), {}), {"http://192.168.8.2:8000/board/tern"}),
+        (paper.pilot_cards_of(sheet, links), set(links.values())),
+    ):
+        run(
+            "pdftoppm",
+            "-r",
+            "150",
+            "-gray",
+            "-png",
+            "-",
+            str(tmp_path / "page"),
+            stdin=as_pdf(document, "a4"),
+        )
+        read = run("zbarimg", "-q", "--raw", str(tmp_path / "page-1.png"), stdin=b"")
+        assert set(read.split()) == addresses
+
+
 @NEEDS_POPPLER
 def test_every_font_is_embedded(tmp_path):
     for document in documents():
