@@ -20,7 +20,7 @@ from server.allocator.heat import KeepGoing, best_worst_margin
 from server.allocator.kernel import Gear
 from server.allocator.partings import parting_of, trimmed
 from server.allocator.problem import DayProblem
-from server.allocator.schedule import Frame, pairs, takes_part
+from server.allocator.schedule import Frame, heat_sizes, pairs, takes_part
 
 RADIATION_STATES, CHANNEL_STATES = 10_000, 1_000
 """Most states that a parting of each sort may have: some milliseconds each time it is looked for."""
@@ -172,8 +172,8 @@ class DayBound:
     """What no plan of a day can beat: of each round, the lower of two partings.
 
     One parts all pilots by what they radiate, the other the most frequent of those by the channels they can use.
-    ``is_fair``: over plans whose heats are as equal in size as can be. Otherwise no heat holds more than may fly
-    at once, nor fewer than the others leave over.
+    ``is_fair``: over plans whose heats are as equal in size as `heat_sizes` says. Otherwise no heat holds more
+    than may fly at once, nor fewer than the others leave over.
     """
 
     def __init__(
@@ -192,7 +192,7 @@ class DayBound:
         most = len(problem.pilots) if problem.one_heat else problem.aircraft
         self._arguments: list[PartingBound] = []
         for there in sorted(present, key=lambda there: (-len(there), there)):
-            sizes = _sizes(len(there), frame.heats, most, is_fair)
+            sizes = _sizes(frame, len(there), len(problem.pilots), most, is_fair)
             for kinds in (
                 kinds_by_radiation(gear, there, together, never, RADIATION_STATES),
                 kinds_by_channels(gear, there, CHANNEL_STATES),
@@ -228,11 +228,11 @@ class DayBound:
             argument.lower(enough_db, BOUND_NODES - argument.nodes)
 
 
-def _sizes(present: int, heats: int, most: int, is_fair: bool) -> Sizes:
+def _sizes(frame: Frame, present: int, everybody: int, most: int, is_fair: bool) -> Sizes:
     """Fewest and most of so many pilots that a heat can hold."""
     if is_fair:
-        return Sizes(heats, present // heats, -(-present // heats))
-    return Sizes(heats, max(0, present - (heats - 1) * most), most)
+        return Sizes(frame.heats, *heat_sizes(frame, present, everybody))
+    return Sizes(frame.heats, max(0, present - (frame.heats - 1) * most), most)
 
 
 def _without(sizes: Sizes, left_out: int) -> Sizes:

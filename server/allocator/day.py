@@ -121,9 +121,13 @@ class DaySearch(LaterRoundsSearch):
 
     def _bound_db(self, rounds: Sequence[RoundPlan]) -> float:
         """The bound over all plans, where hard rules kept the heats from being as equal in size as can be."""
-        sizes = [np.bincount(one.heat_of[one.heat_of >= 0], minlength=self.frame.heats) for one in rounds]
-        if all(np.ptp(size) <= 1 for size in sizes):
+        if all(self._is_fair(number, one) for number, one in enumerate(rounds, start=1)):
             return self.bound.margin_db
         wider = DayBound(self.problem, self.gear, self.frame, self._go_on, is_fair=False)
         wider.lower(min(self._worst_db(one) for one in rounds))
         return wider.margin_db
+
+    def _is_fair(self, number: int, one: RoundPlan) -> bool:
+        rules = self._rules(number)
+        sizes = np.bincount(one.heat_of[one.heat_of >= 0], minlength=self.frame.heats)
+        return bool(sizes.min() >= rules.smallest and sizes.max() <= rules.largest)

@@ -8,7 +8,7 @@ import numpy as np
 from server.allocator import anneal
 from server.allocator.heat import KeepGoing
 from server.allocator.problem import DayProblem
-from server.allocator.schedule import allowed_heats, frame_of, pairs, takes_part
+from server.allocator.schedule import allowed_heats, frame_of, heat_sizes, pairs, takes_part
 from server.allocator.scoring import day_gear, margins_db
 
 STEPS_A_PILOT = 500
@@ -64,7 +64,7 @@ class RoundSearch:
     def _rules(self, number: int) -> anneal.Round:
         allowed = allowed_heats(self.problem, self.frame, number)
         there = takes_part(self.problem, self.frame, number)
-        present = int(there.sum())
+        smallest, largest = heat_sizes(self.frame, int(there.sum()), self.count)
         return anneal.Round(
             takes_part=there,
             allowed=allowed,
@@ -75,8 +75,8 @@ class RoundSearch:
             usable=self.usable,
             current=self.gear.current,
             most_changes=self.count,
-            smallest=present // self.frame.heats,
-            largest=-(-present // self.frame.heats),
+            smallest=smallest,
+            largest=largest,
             capacity=self.problem.aircraft,
             can_retune=True,
             target_load=0.0,

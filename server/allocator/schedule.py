@@ -32,6 +32,17 @@ def frame_of(problem: DayProblem) -> Frame:
     return Frame(heats, count // heats, -(-count // heats))
 
 
+def heat_sizes(frame: Frame, present: int, everybody: int) -> tuple[int, int]:
+    """Fewest and most pilots of a heat in a round with so many of everybody there.
+
+    With somebody missing a heat may be one short and others as full as in a full round: nobody leaves a good
+    channel to even it out.
+    """
+    if present == everybody:
+        return frame.smallest, frame.largest
+    return max(0, present // frame.heats - 1), frame.largest
+
+
 def is_there(pilot: Pilot, number: int) -> bool:
     """Whether a pilot has come and not yet left when heat ``number`` flies."""
     return (pilot.after is None or number > pilot.after) and (pilot.before is None or number < pilot.before)

@@ -11,9 +11,11 @@ from server.allocator.day import DaySearch
 from server.allocator.feasibility import UndecidedError
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.round_search import RoundPlan
+from server.allocator.schedule import Frame, heat_sizes
 from server.allocator.solve import plan_day
 from server.allocator.starts import places_start, spaced_start
 from tests.allocator.days import ALL_BANDS, equal_pilots, tuned
+from tests.benchmarks.mixed_roster import mixed_day
 
 SEED_OF_ONE = 0x9E3779B97F4A7C15 + 1
 
@@ -93,11 +95,11 @@ def test_a_first_round_is_the_better_of_the_walks_from_both_starts():
 # Rules of a round
 
 
-def test_fair_sizes_of_a_round_are_those_of_who_is_there():
+def test_without_somebody_a_heat_may_be_one_short_and_others_full():
     late = Pilot("Otter", ALL_BANDS, after=3)
     search = search_for(*equal_pilots(6), late, aircraft=3, rounds=2)
     first, second = search._rules(1), search._rules(2)
-    assert (first.smallest, first.largest, first.capacity) == (2, 2, 3)
+    assert (first.smallest, first.largest, first.capacity) == (1, 3, 3)
     assert (second.smallest, second.largest) == (2, 3)
     assert first.takes_part.tolist() == [True] * 6 + [False]
     assert not first.met.any()
@@ -475,3 +477,23 @@ def test_prices_stand_in_their_order():
         > round_search.FIRST_CHANNEL_PRICE_DB
         > 0
     )
+
+
+@pytest.mark.parametrize(
+    ("present", "sizes"), [(55, (5, 6)), (54, (4, 6)), (50, (4, 6)), (49, (3, 6)), (9, (0, 6))]
+)
+def test_heats_are_even_with_everybody_there_and_one_short_at_most_without(present, sizes):
+    frame = Frame(heats=10, smallest=5, largest=6)
+    assert heat_sizes(frame, present, 55) == sizes
+
+
+@pytest.mark.parametrize("seed", [8, 49])
+def test_rounds_without_those_who_left_are_as_good_as_the_full_one(seed):
+    """Pilots leave after the first round; the heats that stay could fly on as they are."""
+    day = mixed_day(seed)
+    plan = plan_day(day)
+    worst = [
+        min(heat.worst_margin_db for heat in plan.heats if heat.round == number)
+        for number in range(1, day.rounds + 1)
+    ]
+    assert min(worst) >= worst[0] - day.mix_worth_db
