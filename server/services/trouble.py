@@ -3,30 +3,37 @@ came of it. Every step is a row of the logbook.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from sqlmodel import Session
 
-from server.allocator.trouble import Report, rank
+from server.allocator.trouble import Report, case_of
+from server.allocator.trouble_choice import SURE
 from server.allocator.trouble_signs import FLICKER, ONSETS, SYMPTOMS
 from server.services.access import DIRECTOR
 from server.services.errors import InputError, OvertakenError, RefusedError
 from server.services.trouble_air import AirNow, air_now
-from server.services.trouble_words import ONSET_WORDS, SYMPTOM_WORDS, cause_facts
+from server.services.trouble_case import StoredCase
+from server.services.trouble_words import ONSET_WORDS, SYMPTOM_WORDS
 from server.storage import logbook
 from server.storage import trouble_reports as stored
 from server.storage.tables import FieldDay, Pilot, TroubleReport
 
-MOST_CAUSES = 12
 BY_ITSELF = "cleared by itself"
 
 
 @dataclass(frozen=True)
 class ReportView:
-    """One report as the desk shows it; `causes` as in `trouble_words.cause_facts`, the likeliest first."""
+    """One report as the desk shows it.
+
+    causes    as in `trouble_words.cause_facts`, the likeliest first
+    tests     as in `StoredCase.tests`, what can be done now, the one that tells most first
+    outcomes  as `trouble_outcomes.enter` keeps them, the first one first
+    is_sure   the first cause is likely enough to be cured
+    """
 
     id: int
     seen: str
@@ -36,7 +43,13 @@ class ReportView:
     who: str
     causes: Sequence[Mapping[str, Any]]
     answer: str
-    closed_as: str = ""
+    closed_as: str
+    tests: Sequence[Mapping[str, Any]]
+    outcomes: Sequence[Mapping[str, Any]]
+
+    @property
+    def is_sure(self) -> bool:
+        return bool(self.causes) and self.causes[0]["chance"] >= SURE
 
 
 def report(
@@ -57,8 +70,8 @@ def report(
     told = _read(typed, now, pilot.callsign)
     before = stored.still_open(session, day.id or 0)
     also = frozenset(one.callsign for one in before if one.pilot_id != pilot.id and one.pilot_id in now.up)
-    ranked = rank(now.air, replace(told, also=also))[:MOST_CAUSES]
-    causes = [cause_facts(one, now.air, told.callsign) for one in ranked]
+    case = StoredCase.of(case_of(now.air, replace(told, also=also)), now.air, told.callsign)
+    causes = case.causes({})
     for one in before:
         if one.pilot_id == pilot.id:
             _close(session, one, "reported again", at)
@@ -75,6 +88,7 @@ def report(
             who=who,
             at=at,
             causes_json=json.dumps(causes, ensure_ascii=False),
+            case_json=case.text(),
         ),
     )
     text = f"Trouble: {pilot.callsign} sees {told_words(row)}."
@@ -84,23 +98,30 @@ def report(
 
 
 def answer(
-    session: Session, day: FieldDay, report_id: int, seen: str, place: int, at: datetime
+    session: Session, day: FieldDay, report_id: int, seen: str, key: str, at: datetime
 ) -> TroubleReport:
-    """Tell the pilot the test of one of the causes, by its place. Raises InputError, OvertakenError."""
-    row = _open(session, day, report_id, seen)
-    cause = _cause_at(row, place)
-    row.answer, row.answered_at = cause["test"], at
-    text = f"Trouble of {row.callsign}, test: {cause['test']}"
+    """Tell the pilot to do one of the tests, by its key. Raises InputError, OvertakenError."""
+    row = open_as_seen(session, day, report_id, seen)
+    row.answer, row.answered_at = one_test(row, key)["do"], at
+    text = f"Trouble of {row.callsign}, test: {row.answer}"
     session.flush()
-    logbook.append(session, day.id, DIRECTOR, "trouble test", text, {"report_id": row.id}, at)
+    logbook.append(session, day.id, DIRECTOR, "trouble test", text, {"report_id": row.id, "test": key}, at)
     return row
+
+
+def one_test(row: TroubleReport, key: str) -> Mapping[str, Any]:
+    """One of the tests of a report. Raises InputError for any other."""
+    try:
+        return StoredCase.read(row.case_json).test(key)
+    except (KeyError, ValueError):
+        raise InputError({"test": "There is no such test: use the buttons of the page."}) from None
 
 
 def close(
     session: Session, day: FieldDay, report_id: int, seen: str, place: int | None, at: datetime
 ) -> TroubleReport:
     """Say what it was: one of the causes by its place; None: it cleared by itself. Raises OvertakenError."""
-    row = _open(session, day, report_id, seen)
+    row = open_as_seen(session, day, report_id, seen)
     what = BY_ITSELF if place is None else _cause_at(row, place)["title"]
     _close(session, row, what, at)
     text = f"Trouble of {row.callsign} is over: {what}."
@@ -108,13 +129,13 @@ def close(
     return row
 
 
-def open_reports(session: Session, day: FieldDay) -> list[ReportView]:
-    """The newest first."""
-    return [_view(row) for row in reversed(stored.still_open(session, day.id or 0))]
+def open_reports(session: Session, day: FieldDay, up: Collection[str]) -> list[ReportView]:
+    """The newest first; `up` are the callsigns of who is in the air."""
+    return [_view(row, up) for row in reversed(stored.still_open(session, day.id or 0))]
 
 
 def last_closed(session: Session, day: FieldDay, limit: int = 5) -> list[ReportView]:
-    return [_view(row) for row in stored.closed(session, day.id or 0, limit)]
+    return [_view(row, ()) for row in stored.closed(session, day.id or 0, limit)]
 
 
 def told_words(row: TroubleReport) -> str:
@@ -144,7 +165,8 @@ def _read(typed: Mapping[str, str], now: AirNow, callsign: str) -> Report:
     return Report(callsign, symptom, near if near and near != callsign else None, onset or None)
 
 
-def _open(session: Session, day: FieldDay, report_id: int, seen: str) -> TroubleReport:
+def open_as_seen(session: Session, day: FieldDay, report_id: int, seen: str) -> TroubleReport:
+    """A report that is open still and was not changed since. Raises OvertakenError."""
     row = next((one for one in stored.still_open(session, day.id or 0) if one.id == report_id), None)
     if row is None or seen != str(row.version):
         raise OvertakenError("This report is not as this page shows it: somebody answered or closed it.")
@@ -165,7 +187,10 @@ def _close(session: Session, row: TroubleReport, what: str, at: datetime) -> Non
     session.flush()
 
 
-def _view(row: TroubleReport) -> ReportView:
+def _view(row: TroubleReport, up: Collection[str]) -> ReportView:
+    outcomes = json.loads(row.outcomes_json)
+    done = {one["test"]: one["outcome"] for one in outcomes}
+    is_open = row.closed_at is None and row.case_json
     return ReportView(
         row.id or 0,
         str(row.version),
@@ -176,4 +201,6 @@ def _view(row: TroubleReport) -> ReportView:
         json.loads(row.causes_json),
         row.answer,
         row.closed_as,
+        StoredCase.read(row.case_json).tests(done, up) if is_open else [],
+        outcomes,
     )

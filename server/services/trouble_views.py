@@ -59,7 +59,7 @@ def trouble_desk(session: Session, day: FieldDay) -> TroubleDesk:
         order=Database.order(session, day.id),
         code=day.code,
         time_zone=day.time_zone,
-        reports=trouble.open_reports(session, day),
+        reports=trouble.open_reports(session, day, now.names.values()),
         closed=trouble.last_closed(session, day),
         flying=[(str(pilot_id), name) for pilot_id, name in now.names.items()],
     )

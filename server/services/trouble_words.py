@@ -1,22 +1,18 @@
-"""A cause of trouble in words: what it is, the quickest safe test, and the smallest change that cures it.
+"""A cause of trouble in words: what it is, and the smallest change that cures it."""
 
-No test powers anything off in the air: aircraft are flown to the far end, or land first.
-"""
-
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
 from server.allocator.advice import Change, advise
 from server.allocator.trouble import Cause
 from server.allocator.trouble_air import Air
-from server.allocator.trouble_effects import USUAL_SIGNAL
+from server.allocator.trouble_rates import USUAL_SIGNAL
 from server.radio.channels import labels_at
 from server.radio.outside import OutsideSignal
 from server.services.gear import label_at
 from server.services.margin_words import margin_words, rounded, signed_db
 
-FAR_FOR = "ten seconds"
 NAMED_IN_THE_PITS = 3
 
 SYMPTOM_WORDS: Mapping[str, str] = {
@@ -29,11 +25,12 @@ SYMPTOM_WORDS: Mapping[str, str] = {
 ONSET_WORDS: Mapping[str, str] = {"from the start": "From the start", "suddenly": "All of a sudden"}
 
 
-def cause_facts(cause: Cause, air: Air, callsign: str) -> dict[str, Any]:
+def cause_facts(cause: Cause, air: Air, callsign: str, planned: Callable[[], str]) -> dict[str, Any]:
     """What the desk shows of one cause, as plain JSON values.
 
-    test  what to do now; also what the pilots are told
-    cure  what ends it, if the test says that it is this
+    planned  gives `best_change` of this air, asked for only where a cure needs it
+
+    cure  what ends it
     """
     return {
         "kind": cause.kind,
@@ -43,8 +40,7 @@ def cause_facts(cause: Cause, air: Air, callsign: str) -> dict[str, Any]:
         "margin_db": rounded(cause.margin_db),
         "title": title(cause, air, callsign),
         "numbers": f"The picture would then be {margin_words(rounded(cause.margin_db))}",
-        "test": test(cause, callsign),
-        "cure": cure(cause, air, callsign),
+        "cure": cure(cause, air, callsign, planned),
     }
 
 
@@ -53,60 +49,49 @@ def title(cause: Cause, air: Air, callsign: str) -> str:
     first = cause.who[0] if cause.who else ""
     return {
         "carrier": lambda: f"{first}'s carrier, {_offset(cause, air, callsign)}, louder than planned",
-        "product": lambda: f"Products of {_joined(cause.who, 'and')} in {callsign}'s receiver",
-        "wrong channel": lambda: f"{first} is on {_named(air, first, cause.mhz)}, not {_set(air, first)}",
-        "pits": lambda: f"Somebody is on in the pits: {_joined(cause.who[:NAMED_IN_THE_PITS], 'or')} first",
+        "product": lambda: f"Products of {joined(cause.who, 'and')} in {callsign}'s receiver",
+        "wrong channel": lambda: (
+            f"{first} is on {_named(air, first, cause.mhz)}, not {set_channel(air, first)}"
+        ),
+        "pits": lambda: pits_title(cause.who),
         "down": lambda: f"{first}'s lost transmitter on {cause.mhz} MHz",
-        "own channel": lambda: f"{first} is on {_named(air, first, cause.mhz)}, not {_set(air, first)}",
+        "own channel": lambda: (
+            f"{first} is on {_named(air, first, cause.mhz)}, not {set_channel(air, first)}"
+        ),
         "link": lambda: f"{first}'s own signal is too weak",
         "outside": lambda: _outside(cause, air),
     }[cause.kind]()
 
 
-def test(cause: Cause, callsign: str) -> str:
-    """The quickest safe test, to be read out."""
-    first = cause.who[0] if cause.who else ""
-    land = f"{callsign} lands, disarms and powers off"
-    return {
-        "carrier": f"{first} flies to the far end for {FAR_FOR}. If {callsign}'s picture clears, it is {first}.",
-        "product": f"{first} flies to the far end for {FAR_FOR}. If {callsign}'s picture clears at once, it is "
-        "a product: it falls three times as fast as a carrier.",
-        "wrong channel": f"{first} flies to the far end for {FAR_FOR}. If {callsign}'s picture clears, {first} "
-        f"lands, and the desk's receiver looks at {cause.mhz} MHz before {first} disarms and powers off.",
-        "pits": f"Ask the pits aloud who is on, {_joined(cause.who[:NAMED_IN_THE_PITS], 'and')} first. Who is "
-        "on there does not fly and powers off at once.",
-        "down": f"{callsign} flies well away from where {first} came down. If it clears, it is {first}.",
-        "own channel": f"{callsign} flies near and lands. Before disarming and powering off, the desk's receiver "
-        f"looks at {cause.mhz} MHz.",
-        "link": f"{callsign} flies at half the distance. If the picture clears, the signal is too weak.",
-        "outside": f"{land}. Then, with that transmitter off, the desk's receiver looks at the channel: what is "
-        "still there is not ours.",
-    }[cause.kind]
+def pits_title(who: tuple[str, ...]) -> str:
+    """Who is likeliest to be on there stands first."""
+    return f"Somebody is on in the pits: {joined(who[:NAMED_IN_THE_PITS], 'or')} first"
 
 
-def cure(cause: Cause, air: Air, callsign: str) -> str:
+def cure(cause: Cause, air: Air, callsign: str, planned: Callable[[], str]) -> str:
     """The smallest change that ends it."""
     first = cause.who[0] if cause.who else ""
     if cause.kind in ("wrong channel", "own channel"):
-        return f"{first} lands, disarms, powers off and sets {_set(air, first)}. Nobody else moves."
+        return f"{first} lands, disarms, powers off and sets {set_channel(air, first)}. Nobody else moves."
     if cause.kind == "pits":
         return "Whoever is on powers off, and asks for clearance next time. Nobody moves."
     if cause.kind == "carrier" and first:
         power_mw = air.fliers[air.place(first)].seat.power_mw
-        return f"{first} lands and sets {power_mw:g} mW. If it has that already: {_planned(air, callsign)}"
+        return f"{first} lands and sets {power_mw:g} mW. If it has that already: {planned()}"
     if cause.kind == "link":
         return f"Antenna and plug, then power: {_louder(air, callsign)}"
     if cause.kind == "outside":
+        heard = _with_signal(cause, air)
         noted = "Note it under Also on the air, and take the row with the fewest moves."
-        return f"{noted} {_sentence(_planned(_with_signal(cause, air), callsign))}"
-    return _sentence(_planned(air, callsign))
+        return f"{noted} {_sentence(best_change(heard, callsign) if heard is not air else planned())}"
+    return _sentence(planned())
 
 
 def _sentence(words: str) -> str:
     return f"{words[:1].upper()}{words[1:]}"
 
 
-def _planned(air: Air, callsign: str) -> str:
+def best_change(air: Air, callsign: str) -> str:
     """The best single change by the planner's own advice for this slot."""
     seats = [one.seat for one in air.fliers]
     place = air.place(callsign)
@@ -161,7 +146,8 @@ def _offset(cause: Cause, air: Air, callsign: str) -> str:
     return f"{abs(offset)} MHz {'above' if offset > 0 else 'below'}" if offset else "on the same channel"
 
 
-def _set(air: Air, callsign: str) -> str:
+def set_channel(air: Air, callsign: str) -> str:
+    """The channel that somebody in the air was given, "R2 5695"."""
     return _named(air, callsign, air.fliers[air.place(callsign)].seat.mhz)
 
 
@@ -173,6 +159,7 @@ def _named(air: Air, callsign: str, mhz: int | None) -> str:
     return f"{label} {mhz}" if label else f"{mhz} MHz"
 
 
-def _joined(names: tuple[str, ...], word: str) -> str:
+def joined(names: tuple[str, ...], word: str) -> str:
+    """ "Otter, Rook and Quill", with this word before the last."""
     *rest, last = names
     return f"{', '.join(rest)} {word} {last}" if rest else last

@@ -14,6 +14,9 @@ from server.web.templating import Page
 
 Choice = tuple[str, str]
 
+FIELDS = ("pilot", "symptom", "near", "onset")
+"""Of the form; what was wrong elsewhere stands in the notice."""
+
 
 @dataclass(frozen=True)
 class TroublePage(Page):
@@ -40,7 +43,8 @@ def trouble_page(
     form: Mapping[str, str] | None = None,
     error: Exception | None = None,
 ) -> TroublePage:
-    errors = error.faults if isinstance(error, InputError) else {}
+    faults = error.faults if isinstance(error, InputError) else {}
+    errors = {name: fault for name, fault in faults.items() if name in FIELDS}
     desk = trouble_desk(session, day)
     return TroublePage(
         day=day,

@@ -61,17 +61,18 @@ _TEMPLATE = (
     (0, 8.36, 10, 12.87, 15, 20, 21.25, 25, 30, 35, 38.19),
     (28, 28, 23.5, 15.5, 13.1, 7.3, 5.9, -1.6, -11.6, -21.6, -28),
 )
-_OFF_TUNE = ((0, 5, 8, 10, 12, 15, 18, 20, 25), (0, 0.2, 0.6, 1.2, 2.6, 6.7, 14, 20, 35))
+OFF_TUNE = ((0, 5, 8, 10, 12, 15, 18, 20, 25), (0, 0.2, 0.6, 1.2, 2.6, 6.7, 14, 20, 35))
 
 
 @dataclass(frozen=True)
 class Trouble:
-    """A heat, what its pilot said, and what was really the matter."""
+    """A heat, what its pilot said, and what was really the matter; `flight` is the one that was reported."""
 
     air: Air
     report: Report
     kind: str
     who: tuple[str, ...]
+    flight: "Flight"
 
 
 def troubles(count: int, seed: int) -> list[Trouble]:
@@ -85,10 +86,10 @@ def _trouble(draw: random.Random, kind: str) -> Trouble:
     while True:
         air = _air(draw)
         for _ in range(FLIGHTS_OF_A_HEAT):
-            flight = _Flight(draw, air, draw.randrange(len(air.fliers)), kind)
+            flight = Flight(draw, air, draw.randrange(len(air.fliers)), kind)
             report = flight.report()
             if report is not None:
-                return Trouble(flight.air, report, kind, flight.who)
+                return Trouble(flight.air, report, kind, flight.who, flight)
 
 
 def _pilot(draw: random.Random, name: str) -> Pilot:
@@ -126,7 +127,7 @@ def _air(draw: random.Random) -> Air:
     return Air(day, fliers, tuple(ground))
 
 
-class _Flight:
+class Flight:
     """One flight with one fault, at the receiver of one pilot."""
 
     def __init__(self, draw: random.Random, air: Air, me: int, kind: str) -> None:
@@ -159,7 +160,7 @@ class _Flight:
         if self.air.fliers[one].is_confirmed and self.draw.random() < 0.9:
             return False
         self.mhz[one] = mhz
-        self.who = (self._name(one),)
+        self.who = (self.name(one),)
         return True
 
     def _wrong(self, one: int) -> list[int]:
@@ -171,7 +172,7 @@ class _Flight:
         weights = [3.0 if one.is_next else 1.0 for one in self.air.ground]
         one = self.draw.choices(self.air.ground, weights)[0]
         mhz = one.mhz if self.draw.random() < 0.75 else self.draw.choice(one.pilot.channels_mhz)
-        level_dbm = self._level_dbm(10 * math.log10(one.power_mw), self.site.pit_m)
+        level_dbm = self.level_dbm(10 * math.log10(one.power_mw), self.site.pit_m)
         self.begins = self.draw.uniform(0.1, 0.6) if self.draw.random() < 0.75 else 0.0
         self.still.append((mhz, float(level_dbm) + self.draw.gauss(0, 3), 0.0, True, self.begins))
         self.who = (one.pilot.callsign,)
@@ -186,7 +187,7 @@ class _Flight:
         }
         one = self.draw.choices(self.others, [4.0 if above_db[one] > 3 else 1.0 for one in self.others])[0]
         self.eirp_dbm[one] += above_db[one] if above_db[one] > 3 else 6
-        self.who = (self._name(one),)
+        self.who = (self.name(one),)
         return True
 
     def _product(self) -> bool:
@@ -196,7 +197,7 @@ class _Flight:
 
     def _link(self) -> bool:
         self.eirp_dbm[self.me] -= self.draw.uniform(8, 20)
-        self.who = (self._name(self.me),)
+        self.who = (self.name(self.me),)
         return True
 
     def _outside(self) -> bool:
@@ -217,36 +218,37 @@ class _Flight:
     def report(self) -> Report | None:
         if not self.is_possible:
             return None
-        far = {number: self._distances_m() for number in range(len(self.mhz))}
-        seen = self._seen(self.me, far)
+        far = {number: self.distances_m() for number in range(len(self.mhz))}
+        seen = self.seen(self.me, far)
+        self.flown = far, seen
         if (seen > 0).mean() < SEEN_AT_LEAST:
             return None
         if (self._without_fault(far) > 0).mean() > 0.3 * (seen > 0).mean():
             return None
         share = {state: float((seen == state).mean()) for state in range(1, 5)}
-        also = frozenset(self._name(one) for one in self.others if self._speaks_up(one, far))
+        also = frozenset(self.name(one) for one in self.others if self._speaks_up(one, far))
         return replace(self._told(seen, share, far), also=also)
 
     def _without_fault(self, far: dict[int, np.ndarray]) -> np.ndarray:
         """The same flight as it would have been."""
         fault = (self.mhz, self.eirp_dbm, self.iip3_dbm, self.still)
         self.mhz, self.eirp_dbm, self.iip3_dbm, self.still = self.usual
-        seen = self._seen(self.me, far)
+        seen = self.seen(self.me, far)
         self.mhz, self.eirp_dbm, self.iip3_dbm, self.still = fault
         return seen
 
     def _speaks_up(self, one: int, far: dict[int, np.ndarray]) -> bool:
-        is_bad = (self._seen(one, far) > 0).mean() > BAD_FOR_LONG
+        is_bad = (self.seen(one, far) > 0).mean() > BAD_FOR_LONG
         return self.draw.random() < (SPEAKS_UP if is_bad else SPEAKS_FOR_NOTHING)
 
-    def _distances_m(self) -> np.ndarray:
+    def distances_m(self) -> np.ndarray:
         """A loop between near and far; each aircraft at its own pace."""
         time = np.linspace(0, 1, STEPS)
         turns, start = self.draw.uniform(3, 9), self.draw.uniform(0, 2 * math.pi)
         wave = 0.5 + 0.5 * np.sin(2 * math.pi * turns * time + start)
         return self.site.near_m + (self.site.far_m - self.site.near_m) * wave ** self.draw.uniform(0.7, 1.6)
 
-    def _level_dbm(self, eirp_dbm: float, distance_m: float | np.ndarray) -> np.ndarray:
+    def level_dbm(self, eirp_dbm: float, distance_m: float | np.ndarray) -> np.ndarray:
         return eirp_dbm + 2 - 20 * np.log10(4 * math.pi * np.asarray(distance_m) * 5.8e9 / 299792458)
 
     def _faded(self, level_dbm: np.ndarray) -> np.ndarray:
@@ -259,17 +261,17 @@ class _Flight:
         template = np.interp(offsets, *_TEMPLATE)
         return float(10 * np.log10(np.mean(10 ** ((self.mix * model + (1 - self.mix) * template) / 10))))
 
-    def _seen(self, me: int, far: dict[int, np.ndarray]) -> np.ndarray:
+    def seen(self, me: int, far: dict[int, np.ndarray]) -> np.ndarray:
         """(t,) what one pilot sees: 0 clear, 1 lines, 2 snow, 3 another picture, 4 gone."""
         tuned = self.air.fliers[me].seat.mhz
         off_mhz = abs(self.mhz[me] - tuned)
-        own = self._faded(self._level_dbm(self.eirp_dbm[me], far[me])) - np.interp(off_mhz, *_OFF_TUNE)
+        own = self._faded(self.level_dbm(self.eirp_dbm[me], far[me])) - np.interp(off_mhz, *OFF_TUNE)
         others = [one for one in range(len(self.mhz)) if one != me]
-        level = {one: self._faded(self._level_dbm(self.eirp_dbm[one], far[one])) for one in others}
+        level = {one: self._faded(self.level_dbm(self.eirp_dbm[one], far[one])) for one in others}
         heard = [(self.mhz[one], 0.0, level[one], True) for one in others] + self._still_heard()
         excess = [power + self._needed_db(mhz - tuned, width) - own for mhz, width, power, _ in heard]
         pictures = [
-            power - np.interp(abs(mhz - tuned), *_OFF_TUNE)
+            power - np.interp(abs(mhz - tuned), *OFF_TUNE)
             for mhz, _, power, is_picture in heard
             if is_picture and abs(mhz - tuned) <= 11
         ]
@@ -310,7 +312,7 @@ class _Flight:
             power = level[a] + level[b] + level[c] - 2 * iip3_dbm + (0 if a == b else 6)
             heard = 10 ** ((power + self._needed_db(self.mhz[a] + self.mhz[b] - self.mhz[c] - tuned)) / 10)
             total += heard
-            makers = frozenset(self._name(one) for one in (a, b, c))
+            makers = frozenset(self.name(one) for one in (a, b, c))
             largest[makers] = largest.get(makers, 0.0) + float(heard.mean())
         if self.kind == "product" and me == self.me and not self.who and largest:
             self.who = tuple(sorted(max(largest, key=lambda makers: largest[makers])))
@@ -342,8 +344,8 @@ class _Flight:
         name = None
         if word == "flicker" and self.draw.random() >= NO_NAME:
             is_wrong = near is None or self.draw.random() < WRONG_NAME
-            name = self._name(self.draw.choice(self.others) if is_wrong else near)
-        return Report(self._name(self.me), word, name, self._onset())
+            name = self.name(self.draw.choice(self.others) if is_wrong else near)
+        return Report(self.name(self.me), word, name, self._onset())
 
     def _onset(self) -> str | None:
         if self.draw.random() < NO_ONSET:
@@ -370,5 +372,5 @@ class _Flight:
         logs = np.log(distance_m)
         return float((logs[bad].mean() - logs[~bad].mean()) / logs.std())
 
-    def _name(self, one: int) -> str:
+    def name(self, one: int) -> str:
         return self.air.fliers[one].seat.pilot.callsign

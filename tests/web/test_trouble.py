@@ -57,11 +57,36 @@ def test_the_director_takes_one_down_and_tells_the_test(client, director, databa
         wren = id_of(session, day, "Wren")
     assert director.post(DESK, data={"pilot": wren, "symptom": "lines"}).status_code == 303
     (row,) = reports(database, day)
-    data = {"seen": row.version, "cause": "0"}
+    data = {"seen": row.version, "test": "pits"}
     assert director.post(f"{DESK}/{row.id}/test", data=data).status_code == 303
     (row,) = reports(database, day)
     assert row.answer in told(client, f"/slot/{token}")
     assert "Wren's page says so" in told(director, DESK)
+
+
+def test_a_test_is_entered_by_one_press_and_taken_back_by_another(director, database, day):
+    with database.read() as session:
+        wren = id_of(session, day, "Wren")
+    director.post(DESK, data={"pilot": wren, "symptom": "lines"})
+    assert "Test now" in told(director, DESK)
+    (row,) = reports(database, day)
+    data = {"seen": row.version, "test": "pits", "outcome": "no"}
+    assert director.post(f"{DESK}/{row.id}/outcome", data=data).status_code == 303
+    assert "Causes after 1 test<" in told(director, DESK)
+    (row,) = reports(database, day)
+    assert director.post(f"{DESK}/{row.id}/undo", data={"seen": row.version}).status_code == 303
+    assert "Causes after" not in told(director, DESK)
+
+
+def test_an_outcome_that_no_button_sends_is_told_above(director, database, day):
+    with database.read() as session:
+        wren = id_of(session, day, "Wren")
+    director.post(DESK, data={"pilot": wren, "symptom": "lines"})
+    (row,) = reports(database, day)
+    data = {"seen": row.version, "test": "pits", "outcome": "perhaps"}
+    answer = director.post(f"{DESK}/{row.id}/outcome", data=data)
+    assert answer.status_code == 422
+    assert "There is no such outcome: use the buttons of the page." in html.unescape(answer.text)
 
 
 def test_a_second_director_on_an_old_page_is_told(director, database, day):

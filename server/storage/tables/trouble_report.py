@@ -13,7 +13,10 @@ class TroubleReport(SQLModel, table=True):
     call_id      the call of the heat that was in the air; None at open flying
     near         callsign of who is near when it happens, empty where nobody was named
     onset        "from the start" or "suddenly", empty where nobody said
-    causes_json  what the desk was told of the causes, as it was when it was reported
+    causes_json    what the desk is told of the causes, after the outcomes that were entered
+    case_json      how likely each outcome of each test is under each cause, in the air as it was reported; empty
+                   for reports older than tests
+    outcomes_json  list of what tests showed, the first one first
     answer       what the pilot is told to do, empty until the director has said
     closed_as    what it was, as words
     """
@@ -33,6 +36,8 @@ class TroubleReport(SQLModel, table=True):
     who: str
     at: datetime
     causes_json: str
+    case_json: str = ""
+    outcomes_json: str = "[]"
     answer: str = ""
     answered_at: datetime | None = None
     closed_at: datetime | None = None

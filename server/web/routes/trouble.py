@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
-from server.services import live, trouble
+from server.services import live, trouble, trouble_outcomes
 from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
@@ -69,7 +69,9 @@ def take_report(press: PressOfApp, code: str) -> Response:
 
 @router.post("/days/{code}/line/trouble/{report_id}/{name}")
 def act_on_report(press: PressOfApp, code: str, report_id: RowNumber, name: str) -> Response:
-    """`test` tells the pilot the test of a cause; `over` says what it was, without a cause: by itself."""
+    """`test` tells the pilot a test, `outcome` says what it showed, `undo` takes the last outcome back, `over`
+    says what it was, without a cause: by itself.
+    """
 
     def act(session: Session, day: FieldDay) -> None:
         _act(session, day, report_id, name, press.form, press.now)
@@ -82,8 +84,13 @@ def _act(session: Session, day: FieldDay, report_id: int, name: str, form: FormT
     place = whole_number(form, "cause") if form.get("cause") else None
     if name == "over":
         trouble.close(session, day, report_id, seen, place, now)
-    elif name == "test" and place is not None:
-        trouble.answer(session, day, report_id, seen, place, now)
+    elif name == "test":
+        trouble.answer(session, day, report_id, seen, form.get("test", ""), now)
+    elif name == "outcome":
+        outcome = form.get("outcome", "")
+        trouble_outcomes.enter(session, day, report_id, seen, form.get("test", ""), outcome, now)
+    elif name == "undo":
+        trouble_outcomes.take_back(session, day, report_id, seen, now)
     else:
         raise NotFoundError("There is no such act on a report.")
 
