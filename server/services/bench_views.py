@@ -13,6 +13,8 @@ from server.services.days import settings_of
 from server.services.gear import label_at
 from server.services.picture_findings import BARS, Readings, named, named_all
 from server.services.provisional import ChannelToSet
+from server.services.slots import slot_by_token
+from server.services.transmitter_words import Word
 from server.storage import clearances, pilots
 from server.storage.tables import (
     BENCH_ITEMS,
@@ -100,6 +102,7 @@ class Bench:
     gear       what a tick repeats of the aircraft shown
     picture    None for a pilot without a channel, or with other than analogue video
     clearance  the live one; None where nobody asked
+    word       what the pilot's own page says to do with the transmitter, and `reason` what stands beside it
     at_risk    who would lose the picture to a transmitter on the wrong channel, as words
     to_go      everybody who is checked in and not through, this pilot left out
     """
@@ -113,8 +116,15 @@ class Bench:
     missing: tuple[str, ...]
     picture: Picture | None
     clearance: Clearance | None
+    word: Word
+    reason: str
     at_risk: tuple[str, ...]
     to_go: tuple[BenchRow, ...]
+
+    @property
+    def leave_mark(self) -> str:
+        """Changes with what is said about switching on."""
+        return f"{self.clearance.version if self.clearance else 0} {self.word}"
 
     @property
     def next_row(self) -> BenchRow | None:
@@ -133,6 +143,7 @@ def bench(session: Session, day: FieldDay, pilot: Pilot) -> Bench:
     slot = lineup.published_slots(session, day).get(pilot.id)
     power_mw = slot["power_mw"] if slot and slot["mhz"] == mhz else channel.power_mw
     check = picture_checks.check_of_now(session, day, pilot)
+    own_page = slot_by_token(session, pilot.link_token)
     return Bench(
         pilot=pilot,
         flying=flying,
@@ -143,6 +154,8 @@ def bench(session: Session, day: FieldDay, pilot: Pilot) -> Bench:
         missing=bench_checks.missing(session, day, pilot),
         picture=_picture(check, flying, channel.mhz) if channel.mhz else None,
         clearance=clearances.live_of(session, pilot.id),
+        word=own_page.word,
+        reason=own_page.reason,
         at_risk=_at_risk(session, day, pilot, check),
         to_go=tuple(
             row for row in bench_checks.rows(session, day) if row.missing and row.pilot.id != pilot.id

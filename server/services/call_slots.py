@@ -14,6 +14,7 @@ from server.services.errors import NotFoundError, OvertakenError, RefusedError
 from server.services.flight_line import check_open, line_of, line_to_change, remember
 from server.services.flight_states import pilot_after, why_not
 from server.services.joins import PILOT
+from server.services.pit_air import may_be_on_outside
 from server.storage import calls as stored
 from server.storage import pilots
 from server.storage.tables import DOWN, Call, CallSlot, FieldDay, Pilot
@@ -128,6 +129,8 @@ def _do(
     refused = why_not(event, call_settling.line_state(session, day, call, stored.slots_of(session, call.id)))
     if refused:
         raise RefusedError(refused)
+    if event == flight_states.BACK_IN_LINE and may_be_on_outside(session, [slot.pilot_id]):
+        raise RefusedError(f"{slot.callsign} may be on outside a call: note it as off there first.")
     _note_what_is_down(session, day, slot, event, who, at)
     call_settling.move(session, day, slot, event, who, _TEXTS[event].format(slot.callsign), at)
 

@@ -13,7 +13,17 @@ from server.services.flight_states import PILOT_MOVES, Line, why_not
 from server.services.snapshots import Snapshot
 from server.services.transmitter_words import Facts
 from server.storage import calls, clearances, pilots, turns
-from server.storage.tables import CHECKED_IN, LEFT_OUT, OFF, POWER_UP, WAITING, Call, CallSlot, FieldDay
+from server.storage.tables import (
+    CHECKED_IN,
+    CLEARANCES_MAY_BE_ON,
+    LEFT_OUT,
+    OFF,
+    POWER_UP,
+    WAITING,
+    Call,
+    CallSlot,
+    FieldDay,
+)
 
 
 @dataclass(frozen=True)
@@ -120,6 +130,7 @@ class FlightLineNow:
             walkers=self.line.walkers_since is not None,
             call=slot.stage if slot else None,
             clearance=clearance.stage if clearance else None,
+            clearance_was_on=clearance is not None and clearance.on_at is not None,
             is_down=is_down,
             is_next=self.is_next(pilot_id),
             is_called_off=facts.is_called_off or pilot_id not in self.here,
@@ -143,6 +154,11 @@ class FlightLineNow:
             power_mw=slot.power_mw,
             acts=tuple(act for act in call_slots.PILOTS_ACTS if self._may(slot, act)),
         )
+
+    def why_on_outside(self, pilot_id: int) -> str:
+        """What for the pilot may be on outside a call; empty for who is not."""
+        one = self._clearances.get(pilot_id)
+        return one.why if one is not None and one.stage in CLEARANCES_MAY_BE_ON else ""
 
     def my_clearance(self, pilot_id: int) -> MyClearance | None:
         one = self._clearances.get(pilot_id)

@@ -13,10 +13,12 @@ from server.services.transmitter_words import (
 from server.storage import tables
 
 WALKERS = "Walkers are on the field."
+WALKERS_FIRST = f"{WALKERS} Do not power up. On already? Leave the motors disarmed and wait."
 
 _IN_CALL: Mapping[str, str] = {
     tables.WAITING: "Your heat is called. Set the channel, do not power: your turn comes.",
-    tables.POWER_UP: "Power up on {named}, on the ground. Look at the picture, then press the button.",
+    tables.POWER_UP: "Power up on {named}, on the ground. Clear picture? Press the button. If not, tell the "
+    "director.",
     tables.PICTURE_CLEAR: "Your picture is clear. Leave it on, stay on the ground, wait for FLY.",
     tables.FLYING: "The heat is released. Fly until the director calls you to land.",
     tables.LANDING: "Fly home and land. Nobody powers off in the air.",
@@ -41,7 +43,7 @@ def in_call(stage: str, word: Word, named: str) -> str:
     if word == ASK_THE_DIRECTOR:
         return f"{WALKERS} Leave the motors disarmed and wait for the director."
     if word == READY and stage == tables.POWER_UP:
-        return f"{WALKERS} Do not power up. On already? Leave the motors disarmed and wait."
+        return WALKERS_FIRST
     if stage == tables.OFF:
         return OFF_NOW
     if stage == tables.LEFT_OUT:
@@ -51,7 +53,8 @@ def in_call(stage: str, word: Word, named: str) -> str:
 
 def everybody_lands(reason: str, word: Word) -> str:
     """The director's reason, and what this pilot does."""
-    return f"{reason} {_EVERYBODY_LAND.get(word, _NOBODY_ON)}"
+    ends = "" if reason[-1:] in tuple(".!?") else "."
+    return f"{reason}{ends} {_EVERYBODY_LAND.get(word, _NOBODY_ON)}"
 
 
 def with_clearance(stage: str, why: str, words: str, word: Word) -> str:
@@ -62,6 +65,8 @@ def with_clearance(stage: str, why: str, words: str, word: Word) -> str:
         return f"{WALKERS} Leave the motors disarmed and wait for the director."
     if stage == tables.WAITING:
         return f"You asked to switch on: {why}. {words}"
+    if word == READY and stage == tables.CLEARED:
+        return WALKERS_FIRST
     if stage == tables.ON:
         return f"You are on: {why}. Power off as soon as you are done, then press the button."
     return f"Cleared to switch on: {why}. Propellers off. Press the button once it is on."

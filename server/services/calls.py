@@ -83,6 +83,7 @@ def call(
             f"{' '.join(stands_against)} Mend it, leave them out, look at what the day's changes cost, or "
             "override it in words."
         )
+    _check_nobody_is_on(session, lineup)
     made = Call(
         field_day_id=day.id, plan_number=lineup.plan_number, heats=numbers, reason=words, called_at=at
     )
@@ -126,6 +127,9 @@ def act(
     refused = why_not(event, call_settling.line_state(session, day, one, slots))
     if refused:
         raise RefusedError(refused)
+    against = pit_air.against_flying_on(session, day) if event == flight_states.FLY_ON else ()
+    if against:
+        raise RefusedError(" ".join(against))
     one.reason = " ".join(reason.split())[:MOST_WORDS] or one.reason
     ACTS[event](session, day, one, slots, who, at)
     if event == flight_states.STOP:
@@ -200,6 +204,17 @@ def _check_lineup(day: FieldDay, lineup: Lineup) -> None:
     if len(lineup.flying) > day.aircraft:
         raise RefusedError(
             f"{len(lineup.flying)} would be up, and the day allows {day.aircraft} at once: leave some out."
+        )
+
+
+def _check_nobody_is_on(session: Session, lineup: Lineup) -> None:
+    """No word overrides this: whoever is on would be told not to power, and on again once the heat is over."""
+    on = pit_air.may_be_on_outside(session, [seat.pilot_id for seat in lineup.flying])
+    named_on = [seat.callsign for seat in lineup.flying if seat.pilot_id in on]
+    if named_on:
+        raise RefusedError(
+            f"{' and '.join(named_on)} may be on outside a call, and would be told not to power: "
+            "note it as off first, or leave the pilot out."
         )
 
 

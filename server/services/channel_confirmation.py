@@ -10,7 +10,16 @@ from server.services import lineup
 from server.storage import calls, days, pilots
 from server.storage import picture_checks as stored
 from server.storage import turns as stored_turns
-from server.storage.tables import CHANNEL_RIGHT, LEFT_OUT, OFF, Aircraft, FieldDay, PictureCheck, Pilot
+from server.storage.tables import (
+    CHANNEL_RIGHT,
+    CHANNEL_WRONG,
+    LEFT_OUT,
+    OFF,
+    Aircraft,
+    FieldDay,
+    PictureCheck,
+    Pilot,
+)
 
 
 def is_confirmed(session: Session, pilot: Pilot) -> bool:
@@ -27,6 +36,13 @@ def confirmed_pilots(session: Session, day: FieldDay) -> frozenset[int]:
     """The same for a whole day: ids of the pilots whose channel is confirmed."""
     return frozenset(
         pilot_id for pilot_id, check in _checks_of_now(session, day).items() if check.verdict == CHANNEL_RIGHT
+    )
+
+
+def wrong_pilots(session: Session, day: FieldDay) -> frozenset[int]:
+    """Ids of the pilots whose transmitter was last found on another channel than theirs."""
+    return frozenset(
+        pilot_id for pilot_id, check in _checks_of_now(session, day).items() if check.verdict == CHANNEL_WRONG
     )
 
 

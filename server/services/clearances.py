@@ -13,13 +13,15 @@ from sqlmodel import Session
 from server.services import lineup, pit_air
 from server.services.channel_confirmation import channel_now, is_confirmed
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
-from server.services.flight_line import MOST_WORDS, check_open, log
+from server.services.flight_line import MOST_WORDS, check_open, line_of, log
+from server.services.flight_states import ALARM_FIRST
 from server.services.joins import PILOT
 from server.services.turn_lineup import pit_power_mw
 from server.services.turn_words import BY_ITSELF
 from server.storage import clearances as stored
 from server.storage import pilots, turns
 from server.storage.tables import (
+    CALLED_OFF,
     CHECKED_IN,
     CLEARANCE_PLACES,
     CLEARANCE_REASONS,
@@ -38,25 +40,32 @@ from server.storage.tables import (
 CLEAR = "clear"
 SWITCHED_ON = "on"
 SWITCHED_OFF = "off"
+CALL_OFF = "call off"
 
 CLEARANCE_MOVES: Mapping[str, Mapping[str, str]] = {
     WAITING: {CLEAR: CLEARED, SWITCHED_OFF: OFF},
-    CLEARED: {SWITCHED_ON: ON, SWITCHED_OFF: OFF},
-    ON: {SWITCHED_OFF: OFF},
+    CLEARED: {SWITCHED_ON: ON, SWITCHED_OFF: OFF, CALL_OFF: CALLED_OFF},
+    ON: {SWITCHED_OFF: OFF, CALL_OFF: CALLED_OFF},
+    CALLED_OFF: {SWITCHED_OFF: OFF},
     OFF: {},
 }
-"""By stage, which event leads a clearance where. Nobody who may be on goes back to waiting."""
+"""By stage, which event leads a clearance where. Nobody who may be on goes back to waiting.
+
+EVERYBODY LAND calls off whoever may be on, so lifting it switches nobody on again.
+"""
 
 _IS: Mapping[str, str] = {
     WAITING: "waits for clearance",
     CLEARED: "is cleared and may be on",
     ON: "is on",
+    CALLED_OFF: "is to power off",
     OFF: "is off",
 }
 _ONLY: Mapping[str, str] = {
     CLEAR: "only who waits can be cleared",
     SWITCHED_ON: "only who is cleared can be on",
     SWITCHED_OFF: "there is nothing to switch off",
+    CALL_OFF: "only who may be on is called off",
 }
 
 
@@ -132,8 +141,12 @@ def answer(session: Session, day: FieldDay, clearance: Clearance, at: datetime) 
 def override(
     session: Session, day: FieldDay, clearance_id: int, seen: str, words: str, who: str, at: datetime
 ) -> None:
-    """Clear who waits by the director's word. Raises InputError without words, and as `act` does."""
+    """Clear who waits by the director's word. Raises InputError without words, RefusedError under EVERYBODY LAND,
+    and as `is_on` does.
+    """
     clearance = _seen(session, day, clearance_id, seen)
+    if line_of(session, day).everybody_land_at is not None:
+        raise RefusedError(ALARM_FIRST)
     words = " ".join(words.split())[:MOST_WORDS]
     if not words:
         raise InputError({"words": "Write why it may power up now: the words go to the logbook."})

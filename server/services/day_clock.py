@@ -97,6 +97,7 @@ def clock_of(
 
 def _cycle(called_at: Sequence[datetime], assumed: timedelta) -> tuple[timedelta, int]:
     gaps = [(later - earlier).total_seconds() for earlier, later in pairwise(called_at)]
+    gaps = [gap for gap in gaps if gap > 0]  # a clock that was set back measures nothing
     if len(gaps) < LEAST_MEASURED:
         return assumed, 0
     usual = median(gaps)

@@ -11,8 +11,20 @@ from sqlmodel import Session
 from server.services import flight_states
 from server.services.errors import InputError, RefusedError
 from server.services.flight_states import pilot_after
-from server.storage import calls, logbook, turns
-from server.storage.tables import FLYING, LANDING, OVER, POWER_UP, Call, CallSlot, FieldDay, FlightLine
+from server.storage import calls, clearances, logbook, turns
+from server.storage.tables import (
+    CALLED_OFF,
+    CLEARED,
+    FLYING,
+    LANDING,
+    ON,
+    OVER,
+    POWER_UP,
+    Call,
+    CallSlot,
+    FieldDay,
+    FlightLine,
+)
 
 NO_REASON = "The director calls everybody down."
 MOST_WORDS = 200
@@ -52,7 +64,9 @@ def everybody_land(session: Session, day: FieldDay, reason: str, who: str, at: d
     line.everybody_land_at = line.everybody_land_at or at
     line.everybody_land_reason, line.everybody_land_who = reason or NO_REASON, who
     line.last_step_json = ""
-    moved = {**_land_call(session, day, at), **_land_turns(session, day)} if is_new else {}
+    moved = {}
+    if is_new:
+        moved = {**_land_call(session, day, at), **_land_turns(session, day), **_call_off_pits(session, day)}
     text = f"EVERYBODY LAND. {line.everybody_land_reason}"
     log(session, day, who, "everybody land", text, {"reason": reason, "moved": moved}, at)
 
@@ -162,6 +176,16 @@ def _land_turns(session: Session, day: FieldDay) -> dict[str, str]:
         if turn.stage in (POWER_UP, FLYING):
             turn.stage = LANDING
             moved[f"turn {turn.id}"] = turn.stage
+    return moved
+
+
+def _call_off_pits(session: Session, day: FieldDay) -> dict[str, str]:
+    """Everybody outside a call who may be on; by the number of the clearance, the stage after it."""
+    moved = {}
+    for clearance in clearances.live(session, day.id or 0):
+        if clearance.stage in (CLEARED, ON):
+            clearance.stage = CALLED_OFF
+            moved[f"clearance {clearance.id}"] = clearance.stage
     return moved
 
 

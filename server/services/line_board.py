@@ -49,6 +49,7 @@ class LinePilot:
 
     key             marks the pilot's place, so that what changed there can be seen
     word            what the pilot's own phone says; `word_in_doubt` once the board may be out of date
+    note            what for the pilot may be on outside a call, so that nobody takes the word for a call
     """
 
     key: str
@@ -57,13 +58,15 @@ class LinePilot:
     mhz: int
     word: Word
     word_in_doubt: Word
+    note: str = ""
 
 
 @dataclass(frozen=True)
 class SameWord:
-    """Everybody with one word, in the order they came.
+    """Everybody with one word, by the alphabet, so that a name is found.
 
-    callsigns  a transmitter that is down carries its channel: "Teasel R3 5732"
+    callsigns  a transmitter that is down carries its channel, "Teasel R3 5732", and one that may be on outside
+               a call what for, "Sorrel (bench check)"
     """
 
     word: Word
@@ -118,6 +121,7 @@ def line_on_board(session: Session, day: FieldDay, line: FlightLineNow, flying: 
     seen = sorted({*line.here, *down})
     facts = {id: line.facts(id, flying.facts(id), id in down) for id in {*seen, *line.called}}
     names = {id: " ".join(lost.get(id, line.here.get(id, "")).split()) for id in seen}
+    names |= {id: f"{names[id]} ({why})" for id in seen if (why := line.why_on_outside(id))}
     shown = {*line.called, *(line.next[1] if line.next else ())}
     return LineOnBoard(
         everybody_land=line.everybody_land,
@@ -161,6 +165,7 @@ def _upcoming(line: FlightLineNow, facts: Mapping[int, Facts]) -> tuple[LinePilo
             slot["mhz"],
             word_for(facts[slot["pilot_id"]]),
             word_on_a_stale_page(facts[slot["pilot_id"]]),
+            line.why_on_outside(slot["pilot_id"]),
         )
         for slot in heat["slots"]
         if slot["pilot_id"] in crew and slot["pilot_id"] in line.here
@@ -173,4 +178,8 @@ def _by_word(
     found: defaultdict[Word, list[str]] = defaultdict(list)
     for id in pilot_ids:
         found[word_for(facts[id])].append(names[id])
-    return tuple(SameWord(word, tuple(found[word])) for word in ORDER_OF_WORDS if word in found)
+    return tuple(
+        SameWord(word, tuple(sorted(found[word], key=str.casefold)))
+        for word in ORDER_OF_WORDS
+        if word in found
+    )

@@ -10,7 +10,7 @@ from server.services import call_lineup, call_slots, calls, down_transmitters, f
 from server.services.call_lineup import Seat
 from server.services.call_steps import named
 from server.services.call_views import FlightLineNow
-from server.services.channel_confirmation import confirmed_pilots
+from server.services.channel_confirmation import confirmed_pilots, wrong_pilots
 from server.services.day_clock import DayClock, clock_of, hour_of
 from server.services.flight_states import CALL_MOVES, PILOT_MOVES
 from server.services.line_steps import NextStep, next_step
@@ -102,6 +102,7 @@ class NextHeat:
 
     against    what stands against calling it, as sentences
     unchecked  callsigns whose channel was not confirmed since its last change
+    is_wrong   callsigns whose transmitter was last found on another channel
     rest_of    it is the rest of a heat of which a part is flown or up
     """
 
@@ -110,6 +111,7 @@ class NextHeat:
     seats: tuple[Seat, ...]
     against: tuple[str, ...]
     unchecked: tuple[str, ...]
+    is_wrong: tuple[str, ...]
     rest_of: bool
 
 
@@ -223,7 +225,7 @@ def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> Li
             for pilot in pilots.of_day(session, day.id)
             if pilot.id in here or flown[pilot.id or 0]
         ),
-        callsigns=tuple(here.items()),
+        callsigns=tuple(sorted(here.items(), key=lambda one: one[1].casefold())),
         is_open_flying=open_row is not None and open_row.is_open,
         clock=_clock(session, day, snapshot, now, at) if snapshot else None,
     )
@@ -277,7 +279,7 @@ def _next_heat(
         return None
     number, crew = now.next
     lineup = call_lineup.lineup_of(session, day, snapshot, [number], crew)
-    confirmed = confirmed_pilots(session, day)
+    confirmed, wrong = confirmed_pilots(session, day), wrong_pilots(session, day)
     whole = {
         slot["pilot_id"] for heat in snapshot["heats"] if heat["heat"] == number for slot in heat["slots"]
     }
@@ -287,6 +289,7 @@ def _next_heat(
         seats=lineup.seats,
         against=(*lineup.blocked, *against_call(session, day, lineup)),
         unchecked=tuple(seat.callsign for seat in lineup.flying if seat.pilot_id not in confirmed),
+        is_wrong=tuple(seat.callsign for seat in lineup.flying if seat.pilot_id in wrong),
         rest_of=crew != whole,
     )
 

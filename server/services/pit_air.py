@@ -2,7 +2,7 @@
 is lost; and whether it is clear by computation.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from zoneinfo import ZoneInfo
@@ -22,7 +22,7 @@ from server.services.flight_states import ALARM_FIRST, DONE, WALKERS_FIRST
 from server.services.turn_lineup import TurnLineup, lineup_of_pilots
 from server.storage import calls, clearances, pilots, turns
 from server.storage.tables import (
-    CLEARED,
+    CLEARANCES_MAY_BE_ON,
     DOWN,
     FLYING,
     LANDING,
@@ -84,7 +84,7 @@ def air_of(session: Session, day: FieldDay, but: Clearance | None = None) -> Air
     call = calls.live(session, day.id)
     slots = [slot for slot in calls.slots_of(session, call.id or 0) if slot.stage not in DONE] if call else []
     seated = [one for one in turns.live(session, day.id) if one.stage in (POWER_UP, FLYING, LANDING, DOWN)]
-    on = [one for one in clearances.live(session, day.id) if one.stage in (CLEARED, ON)]
+    on = [one for one in clearances.live(session, day.id) if one.stage in CLEARANCES_MAY_BE_ON]
     on = [one for one in on if but is None or one.id != but.id]
     ids = {*(one.pilot_id for one in slots), *(one.pilot_id for one in seated), *(one.pilot_id for one in on)}
     field = lineup_of_pilots(session, day, ids)
@@ -99,7 +99,7 @@ def air_of(session: Session, day: FieldDay, but: Clearance | None = None) -> Air
 def against_call(session: Session, day: FieldDay, lineup: Lineup) -> tuple[str, ...]:
     """What is on outside a call, and stands against calling these pilots, as sentences."""
     assert day.id is not None
-    on = [one for one in clearances.live(session, day.id) if one.stage in (CLEARED, ON)]
+    on = [one for one in clearances.live(session, day.id) if one.stage in CLEARANCES_MAY_BE_ON]
     if not on:
         return ()
     called = {seat.pilot_id for seat in lineup.flying}
@@ -110,7 +110,30 @@ def against_call(session: Session, day: FieldDay, lineup: Lineup) -> tuple[str, 
         spoilt = spoilt_by(air.ground, flying, air.problem, air.lost)
         if not spoilt:
             return ()
-    callsigns = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id)}
+    return _wait_for(session, day, on)
+
+
+def against_flying_on(session: Session, day: FieldDay) -> tuple[str, ...]:
+    """What was switched on outside a call since a heat was taken for over, and stands against its flying on, as
+    sentences; nothing of what the director's word let on.
+    """
+    on = [one for one in clearances.live(session, day.id or 0) if one.stage in CLEARANCES_MAY_BE_ON]
+    on = [one for one in on if not one.words]
+    if on and line_of(session, day).may_clear_beside:
+        air = air_of(session, day)
+        if not spoilt_by(air.ground, air.flying, air.problem, air.lost):
+            return ()
+    return _wait_for(session, day, on)
+
+
+def may_be_on_outside(session: Session, pilot_ids: Collection[int]) -> set[int]:
+    """Those of the pilots, by id, who may be on outside a call."""
+    own = (clearances.live_of(session, pilot_id) for pilot_id in pilot_ids)
+    return {one.pilot_id for one in own if one is not None and one.stage in CLEARANCES_MAY_BE_ON}
+
+
+def _wait_for(session: Session, day: FieldDay, on: Sequence[Clearance]) -> tuple[str, ...]:
+    callsigns = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id or 0)}
     return tuple(
         f"{callsigns[one.pilot_id]} {'is on' if one.stage == ON else 'may be on'} outside a call, {one.why}: "
         "wait until it is off."

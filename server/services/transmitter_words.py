@@ -49,7 +49,11 @@ _AT_OPEN_FLYING: Mapping[str, Word] = {
     tables.DOWN: DOWN_STILL_ON,
 }
 
-_WITH_CLEARANCE: Mapping[str, Word] = {tables.CLEARED: POWER_UP, tables.ON: POWER_UP}
+_WITH_CLEARANCE: Mapping[str, Word] = {
+    tables.CLEARED: POWER_UP,
+    tables.ON: POWER_UP,
+    tables.CALLED_OFF: DISARM_THEN_POWER_OFF,
+}
 
 _CALLED_OFF: Mapping[Word, Word] = {
     FLY: LAND,
@@ -71,6 +75,7 @@ class Facts:
     turn            the stage of the pilot's turn at open flying; None without one
     turn_was_on     the picture of that turn was clear once
     clearance       the stage of the pilot's clearance; None without one
+    clearance_was_on  its transmitter was said to be on
     is_down         a transmitter of the pilot's is down and still on
     is_next         the pilot's heat is the next to be called
     is_called_off   the pilot left the day, or open flying is closed: nobody takes off any more
@@ -83,6 +88,7 @@ class Facts:
     turn: str | None = None
     turn_was_on: bool = False
     clearance: str | None = None
+    clearance_was_on: bool = False
     is_down: bool = False
     is_next: bool = False
     is_called_off: bool = False
@@ -92,7 +98,10 @@ class Facts:
 def is_known_on(facts: Facts) -> bool:
     """Whether somebody confirmed that a transmitter of this pilot is on, and nobody that it is off again."""
     in_call, at_open_flying = facts.call in KNOWN_ON, facts.turn is not None and facts.turn_was_on
-    return in_call or at_open_flying or facts.clearance == tables.ON or facts.is_down
+    in_the_pits = facts.clearance == tables.ON or (
+        facts.clearance == tables.CALLED_OFF and facts.clearance_was_on
+    )
+    return in_call or at_open_flying or in_the_pits or facts.is_down
 
 
 def word_for(facts: Facts) -> Word:

@@ -96,6 +96,14 @@ class LinePage(Page):
 
 
 @dataclass(frozen=True)
+class LineClock(Page):
+    """The hours of the day alone, to be put in their place; `desk` has a clock."""
+
+    template: ClassVar[str] = "line/_clock.html"
+    desk: LineDesk
+
+
+@dataclass(frozen=True)
 class HeatSheetPage(Page):
     """`sheet` None before the first plan is published."""
 

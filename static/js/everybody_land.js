@@ -6,6 +6,7 @@
   const url = `${shown.dataset.url}/everybody-land`, LOOK_EVERY_MS = 2500, AGAIN_MS = 1000;
   const isAtTheLine = Boolean(document.getElementById("line-bar"));  // where the heat is seen down: nothing may cover it
   const reason = document.getElementById("everybody-land-reason");
+  let isSending = false;
 
   function show({ on, reason: why }) {
     if (shown.hidden === on) {
@@ -16,8 +17,14 @@
     reason.textContent = why;
   }
 
+  // At once, before any answer: what is typed next is why. At the flight line the keys go on with the heat.
+  function begin() {
+    if (shown.hidden) show({ on: true, reason: "" });
+    if (!isAtTheLine) shown.querySelector("[name=reason]")?.focus();
+  }
+
   async function look() {
-    if (document.hidden) return;
+    if (document.hidden || isSending) return;
     try {
       const answer = await fetch(url, { cache: "no-store" });
       if (answer.ok) show(await answer.json());
@@ -26,9 +33,11 @@
 
   async function send(form, event) {
     event?.preventDefault();
+    if (form === press && event) begin();
     const body = new URLSearchParams(new FormData(form));
     try {
-      const answer = await fetch(form.action, { method: "POST", body });
+      isSending = true;  // an answer from before it would take it off the screen
+      const answer = await fetch(form.action, { method: "POST", body }).finally(() => { isSending = false; });
       if (answer.status < 400) return look();
       form.submit();  // refused, or signed out: the page that says so
     } catch {

@@ -1,9 +1,11 @@
 // The flight line by keyboard: N does the usual next step, U takes the last one back, W says walkers, up and down go from
-// pilot to pilot. What somebody opened stays open when the page updates, and forms repeat what is shown now.
+// pilot to pilot. What somebody opened stays open when the page updates, forms repeat what is shown now, and the hours of
+// the day move on.
 (() => {
   const live = document.getElementById("live");
   const isTyping = (node) => node.closest("input:not([type=checkbox]), select, textarea");
   const opened = new Set();
+  const TICK_MS = 15000;
 
   function walk(step) {
     const firsts = [...document.querySelectorAll("#called tbody tr")].map((row) => row.querySelector("button")).filter(Boolean);
@@ -22,8 +24,9 @@
   live.addEventListener("click", (event) => {
     const folded = event.target.closest("summary")?.parentElement;
     if (!folded?.id) return;
-    if (folded.open) opened.delete(folded.id);
-    else opened.add(folded.id);
+    if (folded.open) return void opened.delete(folded.id);
+    opened.add(folded.id);
+    requestAnimationFrame(() => folded.scrollIntoView({ block: "nearest" }));
   });
   new MutationObserver(() => {
     for (const id of opened) {
@@ -35,6 +38,17 @@
   document.getElementById("call-other")?.addEventListener("submit", (event) => {
     event.target.elements.seen.value = document.getElementById("line-bar").dataset.seen;
   });
+
+  async function tick() {
+    const clock = document.getElementById("day-clock");
+    if (!clock || document.hidden) return;
+    try {
+      const answer = await fetch(clock.dataset.url, { cache: "no-store" });
+      if (answer.status === 200 && !answer.redirected) document.getElementById("day-clock").innerHTML = await answer.text();
+    } catch { /* no answer: the hour beside it says how old it is */ }
+  }
+  setInterval(tick, TICK_MS);
+  document.addEventListener("visibilitychange", tick);
 
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey || event.repeat || isTyping(event.target)) return;

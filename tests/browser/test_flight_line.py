@@ -99,13 +99,34 @@ def test_everybody_land_acts_at_once_while_typing_and_loses_nothing(director, br
     alarm = director.locator("#everybody-land")
     expect(alarm).to_be_visible(timeout=TOLD_WITHIN_MS)
     expect(phone.locator(".everybody-land h2")).to_have_text("EVERYBODY LAND", timeout=TOLD_WITHIN_MS)
-    alarm.get_by_label("Say why").fill("A helicopter.")
+    expect(alarm.get_by_label("Say why")).to_be_focused()
+    director.keyboard.type("A helicopter.")
     alarm.get_by_role("button", name="Say it").click()
     expect(phone.locator(".everybody-land")).to_contain_text("A helicopter.", timeout=TOLD_WITHIN_MS)
     alarm.get_by_role("button", name="Lift EVERYBODY LAND").click()
     expect(alarm).to_be_hidden(timeout=TOLD_WITHIN_MS)
     expect(phone.locator(".everybody-land")).to_have_count(0, timeout=TOLD_WITHIN_MS)
     expect(line).to_have_value("Gull R 25")
+
+
+def test_at_the_flight_line_the_keys_go_on_with_the_heat_under_everybody_land(director, field):
+    director.keyboard.press("n")
+    expect(key(director)).to_have_text("Wren: picture is clear", timeout=TOLD_WITHIN_MS)
+    director.keyboard.press("F9")
+    expect(key(director)).to_have_text(re.compile("is over"), timeout=TOLD_WITHIN_MS)
+    director.keyboard.press("n")
+    expect(key(director)).to_have_text("Lift EVERYBODY LAND", timeout=TOLD_WITHIN_MS)
+
+
+def test_the_hours_of_the_day_move_on_by_themselves(director, field):
+    later = "<h2>The day at 16:59</h2>"
+    director.route(
+        "**/line/clock", lambda route: route.fulfill(body=later, content_type="text/html; charset=utf-8")
+    )
+    director.clock.install()
+    director.goto(field.line)
+    director.clock.fast_forward("00:20")
+    expect(director.locator("#day-clock")).to_have_text("The day at 16:59", timeout=TOLD_WITHIN_MS)
 
 
 def test_another_directors_press_shows_on_every_page(director, field):

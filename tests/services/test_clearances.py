@@ -22,6 +22,9 @@ MOVES = {
     ("cleared", "on"): "on",
     ("cleared", "off"): "off",
     ("on", "off"): "off",
+    ("cleared", "call off"): "called off",
+    ("on", "call off"): "called off",
+    ("called off", "off"): "off",
 }
 
 
@@ -52,7 +55,7 @@ def confirm(session, day, callsign, mhz):
 
 
 @pytest.mark.parametrize(
-    ("stage", "event"), list(itertools.product(CLEARANCE_STAGES, ("clear", "on", "off")))
+    ("stage", "event"), list(itertools.product(CLEARANCE_STAGES, ("clear", "on", "off", "call off")))
 )
 def test_a_clearance_goes_where_the_table_says_or_is_refused_with_a_sentence(stage, event):
     if (stage, event) in MOVES:

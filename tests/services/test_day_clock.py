@@ -96,3 +96,9 @@ def test_heats_left_are_those_not_flown():
 def test_an_hour_is_that_of_the_days_own_clocks():
     assert hour_of(date(2026, 5, 16), "10:00", "Europe/Dublin") == START
     assert hour_of(date(2026, 5, 16), "", "Europe/Dublin") is None
+
+
+@pytest.mark.parametrize("called", [(0, 0, 0), (20, 10, 0), (0, 8, 3)])
+def test_a_clock_that_was_set_back_measures_nothing(called):
+    found = clock(called=called, ends=60)
+    assert (found.cycle, found.measured) == (timedelta(minutes=8), 0)

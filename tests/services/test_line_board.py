@@ -1,7 +1,8 @@
 import pytest
 
-from server.services import board, days, flight_line
+from server.services import board, clearances, days, flight_line
 from server.services.line_board import LineOnBoard
+from server.storage import pilots
 from server.storage.tables import WITHDRAWN
 from tests.factories import NOW, make_day, make_pilot
 from tests.factories_snapshot import publish
@@ -41,7 +42,7 @@ def test_before_the_first_call_the_next_heat_is_ready_and_everybody_else_stays_o
     line = shown(session, day)
     assert (line.now, line.now_named, line.next_heat) == ((), "", 1)
     assert by_callsign(line.upcoming) == dict.fromkeys(CREW, "READY")
-    assert others(line) == {"STAY OFF": (*NEXT, "Teasel")}
+    assert others(line) == {"STAY OFF": tuple(sorted((*NEXT, "Teasel")))}
 
 
 def test_the_heat_that_is_up_stands_in_the_order_of_powering_up_with_its_channels(session, day):
@@ -136,7 +137,7 @@ def test_after_the_last_heat_nobody_is_next(session, day):
     flown(session, day, 2)
     line = shown(session, day)
     assert (line.next_heat, line.upcoming, line.is_in_use) == (None, (), False)
-    assert others(line) == {"STAY OFF": (*CREW, *NEXT, "Teasel")}
+    assert others(line) == {"STAY OFF": tuple(sorted((*CREW, *NEXT, "Teasel")))}
 
 
 @pytest.mark.parametrize(("up", "columns"), [(1, 2), (4, 2), (5, 3), (6, 3), (7, 4), (8, 4), (9, 4)])
@@ -149,3 +150,18 @@ def test_up_to_eight_pilots_stand_in_two_rows(session, up, columns):
 def test_an_archived_day_has_no_heat_next(session, day):
     days.archive(session, day.code, NOW)
     assert shown(session, day).upcoming == ()
+
+
+def test_who_stays_off_stands_by_the_alphabet(session, day):
+    for callsign in ("zephyr", "Biscuit"):
+        make_pilot(session, day, callsign)
+    assert others(shown(session, day))["STAY OFF"] == ("Biscuit", "Coot", "Quill", "Teasel", "zephyr")
+
+
+def test_who_may_be_on_outside_a_call_is_told_with_what_for(session, day):
+    for pilot in pilots.of_day(session, day.id):
+        if pilot.callsign in ("Wren", "Teasel"):
+            clearances.ask(session, day, pilot, "retune", "desk", NOW)
+    line = shown(session, day)
+    assert {pilot.callsign: pilot.note for pilot in line.upcoming}["Wren"] == "retune"
+    assert others(line)["POWER UP"] == ("Teasel (retune)",)

@@ -71,7 +71,13 @@ def test_at_open_flying_the_turn_has_its_word(stage, was_on, word):
 
 @pytest.mark.parametrize(
     ("stage", "word"),
-    [("waiting", "STAY OFF"), ("cleared", "POWER UP"), ("on", "POWER UP"), ("off", "STAY OFF")],
+    [
+        ("waiting", "STAY OFF"),
+        ("cleared", "POWER UP"),
+        ("on", "POWER UP"),
+        ("called off", "DISARM THEN POWER OFF"),
+        ("off", "STAY OFF"),
+    ],
 )
 def test_a_clearance_has_its_word(stage, word):
     assert word_for(Facts(clearance=stage)) == word

@@ -8,7 +8,7 @@ from server.services import calls, pilots
 from server.storage import calls as stored
 from server.storage import clearances
 from server.storage.tables import FieldDay
-from tests.factories import NOW
+from tests.factories import NOW, make_day
 from tests.services.called_days import place
 from tests.services.changed_days import happen, id_of, published_day
 from tests.services.planned_days import day_with_pilots
@@ -77,7 +77,9 @@ def test_the_one_key_sees_a_heat_through_and_says_each_time_what_it_does(directo
 
 
 def test_the_page_has_the_line_to_read_out(director, day):
-    assert "Heat 1: Wren R1 5658, Otter R2 5695; power up one at a time, Wren first." in page(director)
+    assert "Heat 1: Wren R1 5658, Otter R2 5695; power up one at a time, Wren first." in page(
+        director
+    ).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_without_a_plan_it_says_what_to_do(director, database):
@@ -246,3 +248,16 @@ def test_an_archived_day_takes_no_press(line, director, day, database):
         session.merge(day).archived_at = NOW
     assert "This field day is archived" in page(director)
     assert line("call", heats="1", seen="").status_code in (409, 422)
+
+
+def test_the_hours_of_the_day_are_asked_for_alone(director, day):
+    answer = director.get("/days/tern/line/clock")
+    assert "0 of 2 heats" in answer.text
+    assert "<html" not in answer.text
+    assert 'data-url="/days/tern/line/clock"' in page(director)
+
+
+def test_before_a_plan_there_are_no_hours_to_ask_for(director, database):
+    with database.write() as session:
+        make_day(session, code="rush")
+    assert director.get("/days/rush/line/clock").status_code == 204

@@ -7,9 +7,11 @@ from server.storage.tables.aircraft import VIDEO_KINDS, Aircraft
 from server.storage.tables.bench_tick import BENCH_ITEMS, OF_THE_VIDEO, BenchTick
 from server.storage.tables.clearance import (
     BENCH_CHECK,
+    CALLED_OFF,
     CLEARANCE_PLACES,
     CLEARANCE_REASONS,
     CLEARANCE_STAGES,
+    CLEARANCES_MAY_BE_ON,
     CLEARED,
     ON,
     PICTURE_CHECK,
@@ -64,12 +66,14 @@ from server.storage.tables.trouble_report import TroubleReport
 __all__ = [
     "BENCH_CHECK",
     "BENCH_ITEMS",
+    "CALLED_OFF",
     "CALL_SLOT_STAGES",
     "CALL_STAGES",
     "CHANNEL_IN_DOUBT",
     "CHANNEL_RIGHT",
     "CHANNEL_WRONG",
     "CHECKED_IN",
+    "CLEARANCES_MAY_BE_ON",
     "CLEARANCE_PLACES",
     "CLEARANCE_REASONS",
     "CLEARANCE_STAGES",

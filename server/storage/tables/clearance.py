@@ -9,7 +9,9 @@ from server.storage.tables.open_flying import WAITING
 
 CLEARED = "cleared"
 ON = "on"
-CLEARANCE_STAGES = (WAITING, CLEARED, ON, OFF)
+CALLED_OFF = "called off"
+CLEARANCE_STAGES = (WAITING, CLEARED, ON, CALLED_OFF, OFF)
+CLEARANCES_MAY_BE_ON = (CLEARED, ON, CALLED_OFF)
 
 BENCH_CHECK = "bench check"
 PICTURE_CHECK = "picture check"

@@ -53,13 +53,13 @@ def show_bench(request: Request, code: str, pilot_id: RowNumber, database: Datab
 
 @router.get("/pilots/{pilot_id}/bench/news")
 def show_news(
-    request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp, seen: int
+    request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp, seen: str
 ) -> Response:
-    """The bench anew once the answer to who waits is another: until then nothing unfolded or typed moves."""
+    """The bench anew once it says otherwise about switching on: until then nothing unfolded or typed moves."""
     with database.read() as session:
         day = day_with(session, code)
-        clearance = bench(session, day, pilots.pilot_of(session, day, pilot_id)).clearance
-    if clearance is not None and clearance.version == seen:
+        mark = bench(session, day, pilots.pilot_of(session, day, pilot_id)).leave_mark
+    if mark == seen:
         return Response(status_code=204)
     return _show(request, database, code, pilot_id)
 

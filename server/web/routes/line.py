@@ -32,7 +32,7 @@ from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, Now, RowNumbe
 from server.web.form_text import whole_number
 from server.web.fragments import answer_poll
 from server.web.live_mark import live_mark
-from server.web.pages import LinePage
+from server.web.pages import LineClock, LinePage
 from server.web.presses import Press, PressOfApp, status_of
 from server.web.stream import State, open_stream
 from server.web.templating import render
@@ -71,6 +71,14 @@ def poll_line(
     with database.read() as session:
         desk = line_desk(session, day_with(session, code), now)
     return answer_poll(request, fragments.state(desk))
+
+
+@router.get("/clock")
+def show_clock(request: Request, code: str, database: DatabaseOfApp, now: Now) -> Response:
+    """The hours of the day anew: time passes without anything happening at the line."""
+    with database.read() as session:
+        desk = line_desk(session, day_with(session, code), now)
+    return render(request, LineClock(desk)) if desk.clock else Response(status_code=204)
 
 
 @router.get("/everybody-land")
