@@ -102,7 +102,8 @@ class Bench:
     gear       what a tick repeats of the aircraft shown
     picture    None for a pilot without a channel, or with other than analogue video
     clearance  the live one; None where nobody asked
-    word       what the pilot's own page says to do with the transmitter, and `reason` what stands beside it
+    word       what the pilot's own page says to do with the transmitter, and `reason` what stands beside it;
+               `is_at_open_flying` where a turn there has the word
     at_risk    who would lose the picture to a transmitter on the wrong channel, as words
     to_go      everybody who is checked in and not through, this pilot left out
     """
@@ -118,6 +119,7 @@ class Bench:
     clearance: Clearance | None
     word: Word
     reason: str
+    is_at_open_flying: bool
     at_risk: tuple[str, ...]
     to_go: tuple[BenchRow, ...]
 
@@ -156,6 +158,7 @@ def bench(session: Session, day: FieldDay, pilot: Pilot) -> Bench:
         clearance=clearances.live_of(session, pilot.id),
         word=own_page.word,
         reason=own_page.reason,
+        is_at_open_flying=own_page.turn is not None and own_page.call is None,
         at_risk=_at_risk(session, day, pilot, check),
         to_go=tuple(
             row for row in bench_checks.rows(session, day) if row.missing and row.pilot.id != pilot.id

@@ -10,6 +10,8 @@ from server.services.bench_views import bench
 from server.services.channel_confirmation import is_confirmed
 from server.storage import logbook, pilots
 from tests.factories import NOW, make_day, make_pilot
+from tests.factories_snapshot import publish
+from tests.services.called_days import call_heat
 
 PARTIAL = {"HX-Request": "true", "HX-Request-Type": "partial"}
 AT = "/days/tern/pilots/1/bench"
@@ -192,3 +194,14 @@ def test_a_check_made_elsewhere_meanwhile_is_not_overwritten(desk, database):
     answer = desk.post(f"{AT}/picture", data=old | {"step": "yes"}, headers=PARTIAL)
     assert answer.status_code == 409
     assert "Tune the receiver" in text_of(answer)
+
+
+def test_the_bench_of_who_is_called_leads_to_the_flight_line_and_asks_for_nothing(desk, database):
+    with database.write() as session:
+        day = days.day_with(session, "tern")
+        wren = pilots.of_day(session, day.id)[0]
+        publish(session, day, [[(wren, "R1")]])
+        call_heat(session, day)
+    words = text_of(desk.get(AT))
+    assert "POWER UP , says Wren's own page: the flight line has this transmitter now." in words
+    assert "Ask to switch on" not in words
