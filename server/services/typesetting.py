@@ -1,8 +1,9 @@
 """Setting a document by typst: as a PDF, as pictures of its pages, and what no font here can draw.
 
 The documents are typst templates in `templates/paper`. Every fact reaches them as JSON and is set as text,
-never read as markup, so that nothing typed can change a document. A letter that no font at hand can draw is not
-left to chance: it becomes MISSING_LETTER, a box to write in, which the templates count beside its name.
+never read as markup, so that nothing typed can change a document. A letter that no font at hand can draw is
+not left to chance: it becomes MISSING_LETTER, a box to write in, which the templates count beside a name and
+explain at the foot of the page.
 """
 
 import json
@@ -64,13 +65,14 @@ def letters_missing(texts: Iterable[str]) -> frozenset[str]:
 
 
 def _asked(document: Document, paper: Paper) -> dict[str, Any]:
-    data = json.dumps({**document.facts, "paper": paper}, allow_nan=False, ensure_ascii=False)
-    boxes = str.maketrans(dict.fromkeys(letters_missing([data]), MISSING_LETTER))
+    missing = letters_missing([json.dumps(document.facts, ensure_ascii=False)])
+    facts = {**document.facts, "paper": paper, "has_boxes": bool(missing)}
+    boxes = str.maketrans(dict.fromkeys(missing, MISSING_LETTER))
     return {
         "input": str(_FOLDER / document.template),
         "root": str(_FOLDER),
         "font_paths": _fonts(),
-        "sys_inputs": {"data": data.translate(boxes)},
+        "sys_inputs": {"data": json.dumps(facts, allow_nan=False, ensure_ascii=False).translate(boxes)},
     }
 
 

@@ -108,6 +108,19 @@ def test_a_letter_without_a_font_is_a_box_that_is_counted_beside_its_name(no_sys
     assert paper.names_not_drawn(sheet) == [("Rook 山", 1), ("山田 Taro", 2)]
 
 
+def test_every_page_with_a_box_says_at_its_foot_what_it_stands_for(no_system_fonts):
+    words = "□ stands for a letter that cannot be printed on this computer: write it in."
+    for callsign, count in (("Rook 山", 1), ("Rook", 0)):
+        sheet = make_sheet([[(callsign, "R1")]])
+        for document in (
+            paper.channel_cards(sheet),
+            paper.one_page(sheet),
+            paper.heat_sheet(sheet, ("heat",), {}),
+        ):
+            (page,) = PdfReader(io.BytesIO(as_pdf(document, "letter"))).pages
+            assert " ".join(page.extract_text().split()).count(words) == count
+
+
 def test_the_number_of_pages_is_known_beforehand():
     sheet = large_sheet([f"Wren {number}" for number in range(64)], 2)
     for document in (paper.heat_sheet(sheet, ("heat", "pilot"), {}), paper.channel_cards(sheet)):

@@ -13,12 +13,10 @@ from sqlmodel import Session
 from server.services import exports, heat_sheets, paper, paper_choices, typesetting
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, RefusedError
-from server.services.heat_sheets import HeatSheet
 from server.services.paper import SECTIONS, CheckInForm, Section
 from server.services.paper_choices import SIZES, PaperChoices, paper_choices_of
 from server.services.pilot_cards import links_of_pilots
 from server.services.typesetting import Document, Paper
-from server.storage.tables import FieldDay
 from server.web.dependencies import DatabaseOfApp
 from server.web.form_text import FormText
 from server.web.live_mark import live_mark
@@ -95,14 +93,17 @@ def _show(
     with database.read() as session:
         day, sheet = heat_sheets.heat_sheet(session, code, plan)
         choices, live = paper_choices_of(session, day), live_mark(session, day)
-        items = [_item(request, session, day, sheet, kind, choices) for kind in KINDS]
+        number = sheet.number if sheet else None
+        documents = {
+            kind: _document_or_reason(request, session, code, kind, number, choices) for kind in KINDS
+        }
     fragment = PapersFragment(
         day=day,
         sheet=sheet,
         choices=choices,
         sizes=SIZES,
         sections=SECTIONS,
-        items=items,
+        items=[_item(kind, found, number, choices) for kind, found in documents.items()],
         names_not_drawn=paper.names_not_drawn(sheet) if sheet else (),
         errors=refused.faults if refused else {},
     )
@@ -112,26 +113,24 @@ def _show(
     return render(request, PaperPage(**vars(fragment), tab="heat-sheet", live=live), status)
 
 
-def _item(
-    request: Request,
-    session: Session,
-    day: FieldDay,
-    sheet: HeatSheet | None,
-    kind: Kind,
-    choices: PaperChoices,
-) -> PaperItem:
-    """What the page says of one document, and why it cannot be had where it cannot."""
-    number = sheet.number if sheet else None
+def _document_or_reason(
+    request: Request, session: Session, code: str, kind: Kind, plan: int | None, choices: PaperChoices
+) -> Document | str:
     try:
-        document, _ = _document(request, session, day.code, kind, number, choices)
-    except (RefusedError, NotFoundError) as error:
-        return PaperItem(kind, *KINDS[kind], why_not=str(error))
-    query = [f"plan={number}"] if number and kind != "check-in-form" else []
+        return _document(request, session, code, kind, plan, choices)[0]
+    except (NotFoundError, RefusedError) as error:
+        return str(error)
+
+
+def _item(kind: Kind, found: Document | str, plan: int | None, choices: PaperChoices) -> PaperItem:
+    """What the page says of one document, or why it cannot be had."""
+    if isinstance(found, str):
+        return PaperItem(kind, *KINDS[kind], why_not=found)
+    query = [f"plan={plan}"] if plan and kind != "check-in-form" else []
     query.append(f"paper={choices.size}")
     if kind == "heat-sheet":
         query += [f"section={section}" for section in choices.sections]
-    pages = typesetting.page_count(document, choices.size)
-    return PaperItem(kind, *KINDS[kind], pages=pages, query="&".join(query))
+    return PaperItem(kind, *KINDS[kind], typesetting.page_count(found, choices.size), "&".join(query))
 
 
 def _asked(session: Session, code: str, size: Paper | None, sections: Sequence[Section]) -> PaperChoices:
