@@ -22,12 +22,14 @@ class OnGround:
     mhz       what the set was last on, as far as anybody knows; None: nobody does
     power_mw  what it may come up with in the pits
     is_next   READY for the next heat, or just landed, so at hand
+    is_on     known to be on, unasked or cleared
     """
 
     pilot: Pilot
     mhz: int | None
     power_mw: float
     is_next: bool = False
+    is_on: bool = False
 
 
 @dataclass(frozen=True)

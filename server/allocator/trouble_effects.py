@@ -18,6 +18,7 @@ from server.allocator.trouble_rates import (
     HOT,
     IN_THE_PITS,
     IN_THE_PITS_NEXT,
+    IN_THE_PITS_ON,
     LOUD,
     NOTED_SIGNAL,
     ON_ITS_LAST_CHANNEL,
@@ -139,7 +140,7 @@ class _Suspects:
     def pits(self) -> Iterator[Suspicion]:
         called = self.heard.as_called
         for number, one in enumerate(self.air.ground, start=self.heard.near):
-            rate = IN_THE_PITS_NEXT if one.is_next else IN_THE_PITS
+            rate = IN_THE_PITS_ON if one.is_on else IN_THE_PITS_NEXT if one.is_next else IN_THE_PITS
             for mhz, share in _may_be_on(one, self.heard.seat.mhz):
                 scene = replace(called, members=(*called.members, number), mhz=(*called.mhz, mhz))
                 loads = self.heard.loads(scene)

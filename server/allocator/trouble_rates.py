@@ -6,8 +6,8 @@ Common practice, no source, for every number here.
 WRONG_CHANNEL, WRONG_CHANNEL_CONFIRMED = 0.08, 0.005
 """A pilot is on a neighbour channel: with the channel never seen, and seen since its last change."""
 
-IN_THE_PITS, IN_THE_PITS_NEXT = 0.004, 0.012
-"""Somebody who does not fly switches on; somebody who is next, or has just landed."""
+IN_THE_PITS, IN_THE_PITS_NEXT, IN_THE_PITS_ON = 0.004, 0.012, 0.5
+"""Somebody who does not fly switches on; who is next, or has just landed; who is known to be on."""
 
 ON_ITS_LAST_CHANNEL = 0.7
 """Of those; the rest is spread over all that the gear tunes."""

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services import clearances, down_transmitters, flight_states
+from server.services import clearances, down_transmitters, flight_states, pit_air
 from server.services.flight_line import line_of, log
 from server.services.flight_states import Line, pilot_after, why_not
 from server.services.turn_words import BY_ITSELF
@@ -37,6 +37,7 @@ def line_state(session: Session, day: FieldDay, call: Call, slots: list[CallSlot
         line.walkers_since is not None,
         powering_up,
         call.released_at is not None,
+        pit_air.unasked_against(session, day),
     )
 
 

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services import call_settling, calls, down_transmitters, flight_states
+from server.services import call_settling, calls, down_transmitters, flight_states, unasked
 from server.services.errors import NotFoundError, OvertakenError, RefusedError
 from server.services.flight_line import check_open, line_of, line_to_change, remember
 from server.services.flight_states import pilot_after, why_not
@@ -17,7 +17,7 @@ from server.services.joins import PILOT
 from server.services.pit_air import may_be_on_outside
 from server.storage import calls as stored
 from server.storage import pilots
-from server.storage.tables import DOWN, Call, CallSlot, FieldDay, Pilot
+from server.storage.tables import DOWN, OFF, Call, CallSlot, FieldDay, Pilot
 
 PILOTS_ACTS = (flight_states.PICTURE_IS_CLEAR, flight_states.HAS_LANDED, flight_states.IS_OFF)
 """What a pilot may do alone, from the own phone."""
@@ -40,6 +40,7 @@ _TEXTS: Mapping[str, str] = {
     flight_states.BACK_IN_LINE: "{} is back in line.",
     flight_states.IS_DOWN: "{} is down, still on.",
     flight_states.FOUND: "{}'s transmitter is found and off.",
+    flight_states.ON_UNASKED: "{} is on, unasked: disarm, then power off.",
 }
 
 _TAKEN_BACK_BY: Mapping[str, str] = {
@@ -94,6 +95,21 @@ def act(session: Session, day: FieldDay, slot_id: int, seen: str, event: str, wh
     call_settling.settle(session, day, at)
 
 
+def found_on(session: Session, day: FieldDay, pilot: Pilot, place: str, who: str, at: datetime) -> None:
+    """Note that a pilot is on, unasked: by its place in the live call, else outside it as `unasked.note` does.
+
+    Raises as `act` and `unasked.note` do.
+    """
+    call = stored.live(session, day.id or 0)
+    slots = stored.slots_of(session, call.id or 0) if call else []
+    slot = next((one for one in slots if one.pilot_id == pilot.id), None)
+    if slot is None:
+        unasked.note(session, day, pilot, place, who, at)
+        return
+    event = flight_states.NOT_OFF if slot.stage == OFF else flight_states.ON_UNASKED
+    act(session, day, slot.id or 0, slot.seen, event, who, at)
+
+
 def undo_seen(session: Session, day: FieldDay) -> tuple[str, str] | None:
     """What the undo of the last step would do, in words, and what its form repeats; None without one."""
     line = line_of(session, day)
@@ -114,7 +130,9 @@ def undo(session: Session, day: FieldDay, seen: str, who: str, at: datetime) -> 
         assert last is not None
         calls.act(session, day, step["call"], last.seen, who, at, counts=False)
         return
-    for slot_id in step["slots"]:
+    if step.get("clearance"):
+        unasked.take_back(session, day, step, who, at)
+    for slot_id in step.get("slots", ()):
         call, slot = slot_of(session, day, slot_id)
         _do(session, day, call, slot, step["event"], who, at)
     remember(session, day, None)

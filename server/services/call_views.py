@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from sqlmodel import Session
 
-from server.services import call_lineup, call_slots
+from server.services import call_lineup, call_slots, pit_air
 from server.services.call_steps import named
 from server.services.calls import seen_of
 from server.services.flight_line import line_of
@@ -19,9 +19,11 @@ from server.storage.tables import (
     LEFT_OUT,
     OFF,
     POWER_UP,
+    UNASKED,
     WAITING,
     Call,
     CallSlot,
+    Clearance,
     FieldDay,
 )
 
@@ -89,6 +91,7 @@ class FlightLineNow:
         present = pilots.of_day(session, day.id, [CHECKED_IN])
         self.here = {pilot.id: pilot.callsign for pilot in present if pilot.id is not None}
         self.next = None if snapshot is None else call_lineup.next_heat(session, day, snapshot, self.slots)
+        self._unasked = pit_air.unasked_against(session, day)
         if day.archived_at is not None or _is_open_flying(session, day.id):
             self.next = None
 
@@ -111,8 +114,15 @@ class FlightLineNow:
             self.line.walkers_since is not None,
             next((slot.callsign for slot in self.slots if slot.stage == POWER_UP), ""),
             self.call.released_at is not None,
+            self._unasked,
         )
         return lambda event: why_not(event, moment)
+
+    def first_unasked(self) -> Clearance | None:
+        """Who is on unasked and keeps the turn to power up from everybody; None for nobody."""
+        if not self._unasked:
+            return None
+        return next(one for one in self._clearances.values() if one.stage == UNASKED)
 
     def is_next(self, pilot_id: int) -> bool:
         return self.next is not None and pilot_id in self.next[1] and pilot_id in self.here

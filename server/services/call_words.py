@@ -59,6 +59,8 @@ def everybody_lands(reason: str, word: Word) -> str:
 
 def with_clearance(stage: str, why: str, words: str, word: Word) -> str:
     """What a pilot does who asked to switch on outside a call."""
+    if stage == tables.UNASKED:
+        return "You are on, unasked: others may see it. Disarm, power off, then press the button."
     if word == DISARM_THEN_POWER_OFF:
         return "Power off now, then press the button."
     if word == ASK_THE_DIRECTOR:

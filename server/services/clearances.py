@@ -13,7 +13,7 @@ from sqlmodel import Session
 from server.services import lineup, pit_air
 from server.services.channel_confirmation import channel_now, is_confirmed
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
-from server.services.flight_line import MOST_WORDS, check_open, line_of, log
+from server.services.flight_line import MOST_WORDS, check_open, line_of, log, remember
 from server.services.flight_states import ALARM_FIRST
 from server.services.joins import PILOT
 from server.services.turn_lineup import pit_power_mw
@@ -31,6 +31,7 @@ from server.storage.tables import (
     PITS,
     RETUNE,
     SET_UP,
+    UNASKED,
     WAITING,
     Clearance,
     FieldDay,
@@ -41,17 +42,23 @@ CLEAR = "clear"
 SWITCHED_ON = "on"
 SWITCHED_OFF = "off"
 CALL_OFF = "call off"
+FOUND_ON = "on unasked"
+NOT_ON = "not on"
+STILL_WAITS = "still waits"
+NOT_OFF = "not off"
 
 CLEARANCE_MOVES: Mapping[str, Mapping[str, str]] = {
-    WAITING: {CLEAR: CLEARED, SWITCHED_OFF: OFF},
+    WAITING: {CLEAR: CLEARED, FOUND_ON: UNASKED, SWITCHED_OFF: OFF},
     CLEARED: {SWITCHED_ON: ON, SWITCHED_OFF: OFF, CALL_OFF: CALLED_OFF},
     ON: {SWITCHED_OFF: OFF, CALL_OFF: CALLED_OFF},
     CALLED_OFF: {SWITCHED_OFF: OFF},
-    OFF: {},
+    UNASKED: {SWITCHED_OFF: OFF, NOT_ON: OFF, STILL_WAITS: WAITING},
+    OFF: {NOT_OFF: UNASKED},
 }
-"""By stage, which event leads a clearance where. Nobody who may be on goes back to waiting.
+"""By stage, which event leads a clearance where. Who may be on goes back to waiting only by the undo of a slip.
 
-EVERYBODY LAND calls off whoever may be on, so lifting it switches nobody on again.
+EVERYBODY LAND calls off whoever was let on, so lifting it switches nobody on again; who is on unasked powers off
+anyway.
 """
 
 _IS: Mapping[str, str] = {
@@ -59,6 +66,7 @@ _IS: Mapping[str, str] = {
     CLEARED: "is cleared and may be on",
     ON: "is on",
     CALLED_OFF: "is to power off",
+    UNASKED: "is on, unasked",
     OFF: "is off",
 }
 _ONLY: Mapping[str, str] = {
@@ -66,6 +74,10 @@ _ONLY: Mapping[str, str] = {
     SWITCHED_ON: "only who is cleared can be on",
     SWITCHED_OFF: "there is nothing to switch off",
     CALL_OFF: "only who may be on is called off",
+    FOUND_ON: "only who may not be on can be on unasked",
+    NOT_ON: "only who was found to be on unasked was not on after all",
+    STILL_WAITS: "only who was found to be on unasked can wait still",
+    NOT_OFF: "only a transmitter that was on unasked and is noted as off can be on still",
 }
 
 
@@ -102,7 +114,7 @@ def ask(
     known = stored.live_of(session, pilot.id)
     if known is not None:
         return known
-    _check_pilot(session, day, pilot)
+    check_pilot(session, day, pilot)
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
     if flying is None:
         raise RefusedError(f"{pilot.callsign} has no aircraft on the roster: add one at the desk first.")
@@ -118,7 +130,7 @@ def ask(
         asked_at=at,
     )
     stored.add(session, clearance)
-    _log(
+    write_down(
         session, day, clearance, who, "asked for clearance", f"{pilot.callsign} asks to switch on: {why}.", at
     )
     answer(session, day, clearance, at)
@@ -158,13 +170,17 @@ def is_on(session: Session, day: FieldDay, clearance_id: int, seen: str, who: st
     clearance = _seen(session, day, clearance_id, seen)
     callsign = callsign_of(session, clearance)
     clearance.stage, clearance.on_at = after(clearance.stage, SWITCHED_ON, callsign), at
-    _log(session, day, clearance, who, "on in the pits", f"{callsign} is on: {clearance.why}.", at)
+    write_down(session, day, clearance, who, "on in the pits", f"{callsign} is on: {clearance.why}.", at)
 
 
 def is_off(session: Session, day: FieldDay, clearance_id: int, seen: str, who: str, at: datetime) -> None:
     """Note that it is off, or does not want to be on any more. Raises as `is_on` does."""
     clearance = _seen(session, day, clearance_id, seen)
+    was_unasked = clearance.stage == UNASKED
     _end(session, day, clearance, who, at)
+    if was_unasked:
+        words = f"{callsign_of(session, clearance)} is on still."
+        remember(session, day, {"words": words, "clearance": clearance.id, "event": NOT_OFF})
     settle(session, day, at)
 
 
@@ -226,7 +242,8 @@ def callsign_of(session: Session, clearance: Clearance) -> str:
     return pilot.callsign
 
 
-def _check_pilot(session: Session, day: FieldDay, pilot: Pilot) -> None:
+def check_pilot(session: Session, day: FieldDay, pilot: Pilot) -> None:
+    """Raises RefusedError for who is not here, or whose place in a call or turn has the word."""
     assert day.id is not None
     assert pilot.id is not None
     if pilot.state != CHECKED_IN:
@@ -255,19 +272,22 @@ def _clear(session: Session, day: FieldDay, clearance: Clearance, words: str, wh
     clearance.words, clearance.answered_at = words, at
     how = f", by the {who}'s word: {words}" if words else ": clear by computation."
     text = f"{callsign} may switch on for {clearance.why}{how}"
-    _log(session, day, clearance, who, "clearance overridden" if words else "cleared to switch on", text, at)
+    write_down(
+        session, day, clearance, who, "clearance overridden" if words else "cleared to switch on", text, at
+    )
 
 
 def _end(session: Session, day: FieldDay, clearance: Clearance, who: str, at: datetime) -> None:
     callsign, was = callsign_of(session, clearance), clearance.stage
     clearance.stage, clearance.off_at = after(was, SWITCHED_OFF, callsign), at
     text = f"{callsign} does not wait any more." if was == WAITING else f"{callsign} is off: {clearance.why}."
-    _log(session, day, clearance, who, "clearance ended", text, at)
+    write_down(session, day, clearance, who, "clearance ended", text, at)
 
 
-def _log(
+def write_down(
     session: Session, day: FieldDay, clearance: Clearance, who: str, action: str, text: str, at: datetime
 ) -> None:
+    """One row of the logbook about a clearance."""
     facts = {
         "clearance_id": clearance.id,
         "pilot_id": clearance.pilot_id,

@@ -36,6 +36,7 @@ STAND_DOWN = "stand down"
 LEAVE_OUT = "leave out"
 BACK_IN_LINE = "back in line"
 IS_DOWN = "down"
+ON_UNASKED = "on unasked"
 FOUND = "found"
 
 STOP = "stop"
@@ -44,7 +45,7 @@ END = "end"
 REOPEN = "reopen"
 
 PILOT_MOVES: Mapping[str, Mapping[str, str]] = {
-    WAITING: {YOUR_TURN: POWER_UP, LEAVE_OUT: LEFT_OUT},
+    WAITING: {YOUR_TURN: POWER_UP, LEAVE_OUT: LEFT_OUT, ON_UNASKED: LANDED},
     POWER_UP: {PICTURE_IS_CLEAR: PICTURE_CLEAR, STAND_DOWN: LANDED, IS_DOWN: DOWN},
     PICTURE_CLEAR: {RELEASE: FLYING, NOT_CLEAR: POWER_UP, STAND_DOWN: LANDED, IS_DOWN: DOWN},
     FLYING: {LAND: LANDING, HAS_LANDED: LANDED, IS_DOWN: DOWN},
@@ -52,7 +53,7 @@ PILOT_MOVES: Mapping[str, Mapping[str, str]] = {
     LANDED: {IS_OFF: OFF, STILL_UP: LANDING, IS_DOWN: DOWN},
     OFF: {NOT_OFF: LANDED, STILL_UP: LANDING, BACK_IN_LINE: WAITING},
     DOWN: {FOUND: OFF, STILL_UP: LANDING},
-    LEFT_OUT: {BACK_IN_LINE: WAITING},
+    LEFT_OUT: {BACK_IN_LINE: WAITING, ON_UNASKED: LANDED},
 }
 """By stage, which event leads a pilot where. Whoever may be on goes through LANDED, never straight to OFF."""
 
@@ -107,6 +108,7 @@ _ONLY: Mapping[str, str] = {
     BACK_IN_LINE: "only a pilot who is off or left out comes back in line",
     IS_DOWN: "only a transmitter that may be on can be down, still on",
     FOUND: "only a transmitter that is down is found",
+    ON_UNASKED: "only a pilot who waits for its turn or is left out can be on unasked",
 }
 CALL_IS: Mapping[str, str] = {
     POWERING_UP: "is powering up",
@@ -133,6 +135,7 @@ class Line:
     walkers           people walk on the field
     who_powers_up     callsign of the one whose turn it is; empty while it is nobody's
     was_released      the heat was released at some time
+    unasked           callsigns of who is on outside the call, unasked, and spoils a picture; empty for nobody
     """
 
     call: str
@@ -140,6 +143,7 @@ class Line:
     walkers: bool = False
     who_powers_up: str = ""
     was_released: bool = False
+    unasked: str = ""
 
 
 def pilot_after(stage: str, event: str, callsign: str) -> str:
@@ -178,6 +182,8 @@ def why_not(event: str, line: Line) -> str:
     if event == YOUR_TURN and line.who_powers_up:
         who = line.who_powers_up
         return f"{who} powers up now, one at a time: confirm that picture, or let {who} stand down."
+    if event == YOUR_TURN and line.unasked:
+        return f"{line.unasked} on, unasked: the next one powers up once that is off."
     if event == FLIES_ON and line.call != FLYING:
         return "The whole heat is called to land: let the heat fly on."
     if event == FLY_ON and not line.was_released:

@@ -37,6 +37,7 @@ _DIRECTORS_ACTS = (
     flight_states.LAND,
     flight_states.LEAVE_OUT,
     flight_states.IS_DOWN,
+    flight_states.ON_UNASKED,
 )
 """In the order in which a row offers them, the usual first."""
 

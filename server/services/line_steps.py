@@ -50,6 +50,10 @@ def _while_powering_up(now: FlightLineNow) -> NextStep:
     if turn:
         words = f"{turn[0].callsign}: picture is clear"
         return NextStep(f"slots/{turn[0].id}/picture-is-clear", words, {"seen": turn[0].seen})
+    unasked = now.first_unasked()
+    if unasked is not None and waiting:
+        words = f"{now.here.get(unasked.pilot_id, 'Who is on unasked')} is off now"
+        return NextStep(f"clearances/{unasked.id}/off", words, {"seen": unasked.seen})
     if now.line.walkers_since is not None and (waiting or clear):
         return NextStep("walkers", "The field is clear of walkers", {"state": "gone"})
     if clear and not waiting:

@@ -29,6 +29,7 @@ from server.storage.tables import (
     ON,
     PILOT_LINE,
     POWER_UP,
+    UNASKED,
     Call,
     Clearance,
     FieldDay,
@@ -134,11 +135,31 @@ def may_be_on_outside(session: Session, pilot_ids: Collection[int]) -> set[int]:
 
 def _wait_for(session: Session, day: FieldDay, on: Sequence[Clearance]) -> tuple[str, ...]:
     callsigns = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id or 0)}
-    return tuple(
-        f"{callsigns[one.pilot_id]} {'is on' if one.stage == ON else 'may be on'} outside a call, {one.why}: "
-        "wait until it is off."
-        for one in on
-    )
+    return tuple(f"{callsigns[one.pilot_id]} {_is_on(one)}: wait until it is off." for one in on)
+
+
+def unasked_against(session: Session, day: FieldDay) -> str:
+    """Who is on unasked so that nobody else of the live call may power up, "Coot and Rook are"; empty for nobody.
+
+    Where the day allows pits beside a heat, only who spoils a picture by computation.
+    """
+    assert day.id is not None
+    on = [one for one in clearances.live(session, day.id) if one.stage == UNASKED]
+    if not on or calls.live(session, day.id) is None:
+        return ""
+    if line_of(session, day).may_clear_beside:
+        air = air_of(session, day)
+        if not spoilt_by(air.ground, air.flying, air.problem, air.lost):
+            return ""
+    callsigns = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id)}
+    *rest, last = [callsigns[one.pilot_id] for one in on]
+    return f"{', '.join(rest)} and {last} are" if rest else f"{last} is"
+
+
+def _is_on(one: Clearance) -> str:
+    if one.stage == UNASKED:
+        return "is on, unasked"
+    return f"{'is on' if one.stage == ON else 'may be on'} outside a call, {one.why}"
 
 
 def _why_wait_in_the_pits(clearance: Clearance, air: Air) -> str:

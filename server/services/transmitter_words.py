@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from server.services.flight_states import KNOWN_ON
+from server.services.flight_states import KNOWN_ON, MAY_BE_ON
 from server.storage import tables
 
 Word = Literal[
@@ -49,10 +49,13 @@ _AT_OPEN_FLYING: Mapping[str, Word] = {
     tables.DOWN: DOWN_STILL_ON,
 }
 
+_UP = (tables.FLYING, tables.LANDING, tables.DOWN)
+
 _WITH_CLEARANCE: Mapping[str, Word] = {
     tables.CLEARED: POWER_UP,
     tables.ON: POWER_UP,
     tables.CALLED_OFF: DISARM_THEN_POWER_OFF,
+    tables.UNASKED: DISARM_THEN_POWER_OFF,
 }
 
 _CALLED_OFF: Mapping[Word, Word] = {
@@ -98,7 +101,7 @@ class Facts:
 def is_known_on(facts: Facts) -> bool:
     """Whether somebody confirmed that a transmitter of this pilot is on, and nobody that it is off again."""
     in_call, at_open_flying = facts.call in KNOWN_ON, facts.turn is not None and facts.turn_was_on
-    in_the_pits = facts.clearance == tables.ON or (
+    in_the_pits = facts.clearance in (tables.ON, tables.UNASKED) or (
         facts.clearance == tables.CALLED_OFF and facts.clearance_was_on
     )
     return in_call or at_open_flying or in_the_pits or facts.is_down
@@ -128,7 +131,13 @@ def word_on_a_stale_page(facts: Facts) -> Word:
 
 
 def _undoubted(facts: Facts) -> Word:
-    """What the pilot was told to do: in a call before a turn, before a clearance, before a lost transmitter."""
+    """What the pilot was told to do: in a call before a turn, before a clearance, before a lost transmitter.
+
+    Who is on unasked powers off first, unless in the air by a place in a call or a turn.
+    """
+    may_be_up = facts.call in MAY_BE_ON or facts.turn in (tables.POWER_UP, *_UP)
+    if facts.clearance == tables.UNASKED and not may_be_up:
+        return DISARM_THEN_POWER_OFF
     if facts.call is not None and facts.call in _IN_CALL:
         return _IN_CALL[facts.call]
     if facts.turn is not None:

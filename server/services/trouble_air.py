@@ -11,8 +11,8 @@ from server.services import channel_confirmation, down_transmitters
 from server.services.call_lineup import next_heat, published_plan
 from server.services.drafts import DraftContent
 from server.services.plan_basis import PlanBasis, basis_of
-from server.storage import calls, pilots, turns
-from server.storage.tables import FLYING, LANDING, PICTURE_CLEAR, FieldDay
+from server.storage import calls, clearances, pilots, turns
+from server.storage.tables import FLYING, LANDING, ON, PICTURE_CLEAR, UNASKED, FieldDay
 
 UP = (PICTURE_CLEAR, FLYING, LANDING)
 """Stages, in a call and at open flying, in which a transmitter is on in the air or about to be."""
@@ -76,6 +76,8 @@ def _ground(
     assert day.id is not None
     aircraft = pilots.aircraft_of_day(session, day.id)
     rows = {pilot.id: pilot for pilot in pilots.of_day(session, day.id)}
+    outside = clearances.live(session, day.id)
+    on = {one.pilot_id: one for one in outside if one.stage in (ON, UNASKED)}
     found = []
     for pilot_id, pilot in basis.pilots.items():
         if pilot_id in up:
@@ -84,5 +86,8 @@ def _ground(
         flying = next((one for one in aircraft.get(pilot_id, []) if one.id == flying_id), None)
         pit_mw = flying.pit_power_mw if flying else None
         power_mw = max(pilot.power_steps_mw) if pit_mw is None else pit_mw
-        found.append(OnGround(pilot, pilot.current_mhz, power_mw, pilot_id in upcoming))
+        mhz = on[pilot_id].mhz if pilot_id in on else None
+        found.append(
+            OnGround(pilot, mhz or pilot.current_mhz, power_mw, pilot_id in upcoming, pilot_id in on)
+        )
     return tuple(found)

@@ -19,13 +19,19 @@ DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 MOVES = {
     ("waiting", "clear"): "cleared",
     ("waiting", "off"): "off",
+    ("waiting", "on unasked"): "on unasked",
     ("cleared", "on"): "on",
     ("cleared", "off"): "off",
     ("on", "off"): "off",
     ("cleared", "call off"): "called off",
     ("on", "call off"): "called off",
     ("called off", "off"): "off",
+    ("on unasked", "off"): "off",
+    ("on unasked", "not on"): "off",
+    ("on unasked", "still waits"): "waiting",
+    ("off", "not off"): "on unasked",
 }
+CLEARANCE_EVENTS = ("clear", "on", "off", "call off", "on unasked", "not on", "still waits", "not off")
 
 
 @pytest.fixture
@@ -54,9 +60,7 @@ def confirm(session, day, callsign, mhz):
     make_picture_check(session, pilot_of(session, day, callsign), mhz)
 
 
-@pytest.mark.parametrize(
-    ("stage", "event"), list(itertools.product(CLEARANCE_STAGES, ("clear", "on", "off", "call off")))
-)
+@pytest.mark.parametrize(("stage", "event"), list(itertools.product(CLEARANCE_STAGES, CLEARANCE_EVENTS)))
 def test_a_clearance_goes_where_the_table_says_or_is_refused_with_a_sentence(stage, event):
     if (stage, event) in MOVES:
         assert after(stage, event, "Wren") == MOVES[stage, event]

@@ -23,6 +23,7 @@ DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 PILOTS = {
     ("waiting", "your turn"): "power up",
     ("waiting", "leave out"): "left out",
+    ("waiting", "on unasked"): "landed",
     ("power up", "picture is clear"): "picture clear",
     ("power up", "stand down"): "landed",
     ("power up", "down"): "down, still on",
@@ -45,6 +46,7 @@ PILOTS = {
     ("down, still on", "found"): "off",
     ("down, still on", "still up"): "landing",
     ("left out", "back in line"): "waiting",
+    ("left out", "on unasked"): "landed",
 }
 CALLS = {
     ("powering up", "release"): "flying",

@@ -25,7 +25,7 @@ def row(session, day, callsign):
 def test_a_row_offers_what_may_be_pressed_now_the_usual_first(session, day):
     call_heat(session, day)
     assert row(session, day, "Wren").acts == ("picture is clear", "stand down", "down")
-    assert row(session, day, "Otter").acts == ("leave out",)  # no turn while Wren powers up
+    assert row(session, day, "Otter").acts == ("leave out", "on unasked")  # no turn while Wren powers up
     press(session, day, "Wren", "picture is clear")
     assert row(session, day, "Wren").acts == ("not clear", "stand down", "down")
 

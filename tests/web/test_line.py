@@ -261,3 +261,26 @@ def test_before_a_plan_there_are_no_hours_to_ask_for(director, database):
     with database.write() as session:
         make_day(session, code="rush")
     assert director.get("/days/rush/line/clock").status_code == 204
+
+
+def test_somebody_who_is_on_unasked_is_noted_shown_and_off_again(line, director, client, database, day):
+    with database.read() as session:
+        rook = id_of(session, day, "Rook")
+        token = pilots.pilot_of(session, day, rook).link_token
+    assert line("unasked", pilot=str(rook), place="pits").status_code == 303
+    assert "On, unasked" in page(director)
+    assert "DISARM THEN POWER OFF" in client.get(f"/slot/{token}").text
+    assert "You are on, unasked" in client.get(f"/slot/{token}").text
+    assert "Undo: Rook was not on after all." in page(director)
+    with database.read() as session:
+        (one,) = clearances.live(session, day.id)
+    assert line(f"clearances/{one.id}/off", seen=one.seen).status_code == 303
+    assert "On, unasked" not in page(director)
+
+
+def test_where_somebody_is_on_has_to_be_said(line, database, day):
+    with database.read() as session:
+        rook = id_of(session, day, "Rook")
+    answer = line("unasked", pilot=str(rook), place="elsewhere")
+    assert answer.status_code == 422
+    assert "Choose where it is on" in answer.text

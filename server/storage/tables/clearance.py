@@ -10,13 +10,15 @@ from server.storage.tables.open_flying import WAITING
 CLEARED = "cleared"
 ON = "on"
 CALLED_OFF = "called off"
-CLEARANCE_STAGES = (WAITING, CLEARED, ON, CALLED_OFF, OFF)
-CLEARANCES_MAY_BE_ON = (CLEARED, ON, CALLED_OFF)
+UNASKED = "on unasked"
+CLEARANCE_STAGES = (WAITING, CLEARED, ON, UNASKED, CALLED_OFF, OFF)
+CLEARANCES_MAY_BE_ON = (CLEARED, ON, UNASKED, CALLED_OFF)
 
 BENCH_CHECK = "bench check"
 PICTURE_CHECK = "picture check"
 RETUNE = "retune"
 SET_UP = "set-up"
+NOT_KNOWN = "nobody knows what for"
 CLEARANCE_REASONS = (BENCH_CHECK, PICTURE_CHECK, RETUNE, SET_UP)
 
 PITS = "pits"
@@ -27,7 +29,7 @@ _version = version_column()
 
 
 class Clearance(SQLModel, table=True):
-    """One wish to switch a transmitter on outside a call, and what became of it.
+    """One wish to switch a transmitter on outside a call, and what became of it; or one that is on unasked.
 
     why      what for; retuning asks too, since a push-button set transmits on every channel it steps through
     mhz      None where its channel is not confirmed: it counts on the worst channel it can tune
@@ -38,7 +40,7 @@ class Clearance(SQLModel, table=True):
     __tablename__ = "clearance"
     __table_args__ = (
         CheckConstraint(f"stage IN {CLEARANCE_STAGES!r}", name="stage"),
-        CheckConstraint(f"why IN {CLEARANCE_REASONS!r}", name="why"),
+        CheckConstraint(f"why IN {(*CLEARANCE_REASONS, NOT_KNOWN)!r}", name="why"),
         CheckConstraint(f"place IN {CLEARANCE_PLACES!r}", name="place"),
         Index("uq_clearance_live_pilot", "pilot_id", unique=True, sqlite_where=text("stage <> 'off'")),
         NEVER_REUSE_IDS,

@@ -208,6 +208,17 @@ def ask_for_clearance(press: PressOfApp, code: str) -> Response:
     return _do(press, code, act)
 
 
+@router.post("/unasked")
+def found_on_unasked(press: PressOfApp, code: str) -> Response:
+    """Somebody who is not called is found to be transmitting."""
+
+    def act(session: Session, day: FieldDay) -> None:
+        pilot = pilots.pilot_of(session, day, whole_number(press.form, "pilot"))
+        call_slots.found_on(session, day, pilot, press.form.get("place", ""), DIRECTOR, press.now)
+
+    return _do(press, code, act)
+
+
 @router.post("/clearances/{clearance_id}/{name}")
 def act_on_clearance(press: PressOfApp, code: str, clearance_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
