@@ -77,9 +77,9 @@ def make_templates() -> Jinja2Templates:
         qr=qr,
     )
     # Templates may also be drawn without a request.
-    environment.globals.update(looks=LOOKS, look=Look())
+    environment.globals.update(screen_looks=LOOKS, screen_look=Look())
     return Jinja2Templates(
-        env=environment, context_processors=[lambda request: {"look": look_of(request.cookies)}]
+        env=environment, context_processors=[lambda request: {"screen_look": look_of(request.cookies)}]
     )
 
 
