@@ -247,10 +247,10 @@ def _wrong(pilot: Pilot, mhz: int) -> list[int]:
 def _may_be_on(one: OnGround, tuned_mhz: int) -> list[tuple[int, float]]:
     """Channels within reach of a receiver that a set on the ground may come up on, each with its share."""
     tunes = one.pilot.channels_mhz
-    last = one.mhz if one.mhz is not None else None
-    shares = dict.fromkeys(tunes, (1.0 - ON_ITS_LAST_CHANNEL if last else 1.0) / max(1, len(tunes)))
-    if last is not None:
-        shares[last] = shares.get(last, 0.0) + ON_ITS_LAST_CHANNEL
+    known = 0.0 if one.mhz is None else ON_ITS_LAST_CHANNEL
+    shares = {mhz: (1.0 - known) / len(tunes) for mhz in tunes}
+    if one.mhz is not None:
+        shares[one.mhz] = shares.get(one.mhz, 0.0) + known
     return [(mhz, share) for mhz, share in sorted(shares.items()) if abs(mhz - tuned_mhz) <= REACH_MHZ]
 
 
