@@ -4,8 +4,10 @@ import itertools
 import random
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from server.allocator import open_flying
 from server.allocator.heat import best_channels
 from server.allocator.open_flying import (
     Place,
@@ -350,3 +352,42 @@ def test_margins_are_those_of_the_radio_model(site):
 )
 def test_who_may_be_up_together(pilots, day, expected):
     assert do_fit(pilots, day) is expected
+
+
+def test_a_channel_just_the_indifference_below_the_best_is_as_good():
+    # A tenth and two tenths are a little more than three tenths in floating point.
+    worst_db = [(5658, 0.1 + 0.2), (5695, 0.0), (5732, -1e-6), (5769, -0.9)]
+    assert open_flying._within(worst_db, 0.3) == [5658, 5695]
+    assert open_flying._within([(5658, -np.inf), (5695, -np.inf)], 0.3) == [5658, 5695]
+
+
+@pytest.mark.parametrize(("above_db", "power_mw"), [(0.05, 25.0), (0.06, 200.0), (-1.0, 25.0)])
+def test_more_power_is_taken_from_a_twentieth_of_a_decibel_on(monkeypatch, above_db, power_mw):
+    found = {25.0: 0.0, 200.0: above_db}
+    monkeypatch.setattr(open_flying, "_best_at", lambda step, *_rest: Place(5800, step, found[step]))
+    place = offer(replace(WREN, power_steps_mw=(25.0, 200.0)), [up("Otter", 5658)], DAY)
+    assert place == Place(5800, power_mw, found[power_mw])
+
+
+def test_a_step_that_leaves_everybody_alone_is_as_good_as_can_be(monkeypatch):
+    found = {25.0: 5.0, 200.0: None}
+    monkeypatch.setattr(open_flying, "_best_at", lambda step, *_rest: Place(5800, step, found[step]))
+    assert offer(replace(WREN, power_steps_mw=(25.0, 200.0)), [], DAY) == Place(5800, 200.0, None)
+
+
+@pytest.mark.parametrize(
+    ("gear", "held", "margin_db", "key"),
+    [
+        ({}, [5658, 5732], [3.0, 1.26, 2.0], (False, False, -68, (-1.3, -2.0, -3.0), 5800)),
+        ({"current_mhz": 5800}, [5658], [3.0, 1.0], (False, False, -142, (-1.0, -3.0), 5800)),
+        ({"current_mhz": 5658}, [], [3.0], (True, False, 0, (-3.0,), 5800)),
+    ],
+)
+def test_channels_as_good_are_told_apart_by_change_set_spacing_margins_and_frequency(
+    gear, held, margin_db, key
+):
+    newcomer = replace(WREN, **gear)
+    assert open_flying._preference(5800, newcomer, held, np.array(margin_db), DAY) == key
+    for day_channels, is_outside in (((5658,), True), ((5658, 5800), False)):
+        day = replace(DAY, day_channels=day_channels)
+        assert open_flying._preference(5800, newcomer, held, np.array(margin_db), day)[1] is is_outside

@@ -52,6 +52,43 @@ def test_a_split_goes_below_a_node_with_one_channel_left():
     assert untried(other)[-1] == before[1][1::2]
 
 
+@pytest.mark.parametrize(("left", "mine", "theirs"), [(2, 1, 1), (3, 2, 1), (4, 2, 2)])
+def test_a_node_of_two_or_more_is_shared_out_and_the_first_half_is_never_the_smaller(left, mine, theirs):
+    stack = begun(equal_pilots(4, usual_mhz()[::3]).gear, 3)
+    stack.options[0] = stack.tried[0] + left
+    before = untried(stack)
+    other = split(stack)
+    assert [len(untried(half)[0]) for half in (stack, other)] == [mine, theirs]
+    assert sorted(untried(stack)[0] + untried(other)[0]) == sorted(before[0])
+    assert other.depth[0] == 0
+    assert (other.options[1:] == -1).all()
+
+
+def test_where_every_open_node_has_one_channel_left_nothing_is_split():
+    stack = begun(equal_pilots(4, usual_mhz()[::3]).gear, 3)
+    depth = int(stack.depth[0]) + 1
+    stack.options[:depth] = stack.tried[:depth] + 1
+    assert split(stack) is None
+
+
+def test_only_open_nodes_are_split():
+    stack = begun(equal_pilots(4, usual_mhz()[::3]).gear, 3)
+    depth = int(stack.depth[0])
+    stack.options[:depth] = stack.tried[:depth] + 1
+    stack.options[depth] = stack.tried[depth] + 2
+    assert split(stack).depth[0] == depth
+
+
+def test_of_two_equal_answers_the_first_stays():
+    gear = mix(2, 5, 9).gear
+    one, other = new_stack(gear), new_stack(gear)
+    for stack, channel in ((one, 1), (other, 2)):
+        stack.value[:] = 0.5
+        stack.best[:] = channel
+    share_answer(one, other)
+    assert set(other.best.tolist()) == {1}
+
+
 def test_the_halves_do_not_write_into_each_other():
     gear = mix(2, 5, 9).gear
     stack = begun(gear, 2)
