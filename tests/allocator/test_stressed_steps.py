@@ -6,6 +6,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from server.allocator import stressed_day
 from tests.allocator.test_stressed_day import day_of, lifted, pairs_of
 
 SEEDS = range(12)
@@ -164,6 +165,7 @@ def test_after_all_steps_the_books_agree_with_a_recount(seed):
 def test_a_heat_of_one_has_no_load_and_needs_no_look():
     day = day_of([[0, 1]], (25, 200), (0, 0))
     assert (day.stressed, day.looks) == ([0.0, 0.0], 0)
+    assert day._loads(0, day.heat_of, day.channel) == (0.0, 0.0)
 
 
 def test_two_closer_than_the_spacing_load_a_heat_without_end():
@@ -177,3 +179,75 @@ def test_two_closer_than_the_spacing_load_a_heat_without_end():
     assert near._loads(0, near.heat_of, near.channel) == (np.inf, np.inf)
     near.gear = wide._replace(spacing_mhz=37)
     assert np.isfinite(near._loads(0, near.heat_of, near.channel)[0])
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_step_that_is_done_lifts_the_worst_heat_most(seed):
+    day = random_day(seed)
+    day.limit = np.inf
+    worst = int(np.argmax(day.stressed))
+    reached = []
+    for heat_of, channel, touched in list(day._trials(worst)):
+        found = [day._loads(number, heat_of, channel)[1] for number in touched]
+        reached.append(max(found))
+    before = day.stressed[worst]
+    is_lifted = day.lift()
+    assert is_lifted == (min(reached, default=np.inf) < before * (1 - 1e-6))
+    if is_lifted:
+        changed = [now for now, old in zip(day.stressed, loads_before(seed), strict=True) if now != old]
+        assert max(changed) == pytest.approx(min(reached), rel=1e-6)
+
+
+def loads_before(seed):
+    return random_day(seed).stressed
+
+
+def test_heats_are_looked_at_until_so_many_were(monkeypatch):
+    assert stressed_day.MOST_LOOKS == 6_000  # common practice, no source
+    free = random_day(3)
+    began = free.looks
+    free.lift()
+    assert free.looks > began + 5
+    monkeypatch.setattr(stressed_day, "MOST_LOOKS", began + 3)
+    short = random_day(3)
+    short.lift()
+    assert began + 3 <= short.looks < free.looks
+
+
+def test_a_step_is_dropped_where_one_heat_falls_below_the_worst_margin_or_is_no_better():
+    day = day_of([[0, 0, 1, 1]], (25, 25, 25, 25), (0, 1, 2, 3))
+    (first, one), (second, other) = (day._loads(number, day.heat_of, day.channel) for number in range(2))
+    assert day.limit == pytest.approx(max(first, second))
+    assert day.limit > max(first, second)
+    bar = max(one, other) * 1.01
+    assert day._tried(day.heat_of, day.channel, [0, 1], bar) == {0: one, 1: other}
+    assert day._tried(day.heat_of, day.channel, [0, 1], max(one, other)) is None
+    day.limit = max(first, second)
+    assert day._tried(day.heat_of, day.channel, [0, 1], bar) == {0: one, 1: other}
+    day.limit = max(first, second) * 0.99
+    assert day._tried(day.heat_of, day.channel, [0, 1], bar) is None
+
+
+def test_those_who_move_take_one_channel_and_the_others_the_other():
+    day = day_of([[0, 0, 1, 1]], channel=(0, 1, 2, 0))
+    trial, moved = day._moved([0, 3], 5, [1], 6)
+    assert (trial.tolist(), moved) == ([5, 6, 2, 5], (0, 3, 1))
+    assert day.channel.tolist() == [0, 1, 2, 0]
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_steps_tried_are_all_exchanges_and_all_retunes_of_the_worst_heat(seed):
+    day = random_day(seed, rest=0)
+    number, heat = divmod(4, 3)
+    here = np.flatnonzero(day.heat_of[number] == heat).tolist()
+    found = list(day._trials(4))
+    exchanges = [trial for trial, channel, _ in found if channel is day.channel]
+    wanted = [
+        exchanged(day.heat_of, number, pilot, other)
+        for pilot in here
+        for other in range(7)
+        if may_exchange(day, number, pilot, other)
+    ]
+    assert [one.tolist() for one in exchanges] == [one.tolist() for one in wanted]
+    retunes = sum(len(list(day._retuned(pilot))) for pilot in here)
+    assert len(found) == len(wanted) + retunes

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from server.allocator import trouble_effects
 from server.allocator.advice import Seat
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.rest import Down
@@ -326,3 +327,12 @@ def test_the_air_of_a_cause_gives_the_margin_that_the_cause_is_told_with(down):
         # What is down makes products too, which those of the heat leave out.
         if one.kind != "product" or not down:
             assert heard.margin_db(one.scene) == pytest.approx(one.effect.margin_db, abs=1e-6)
+
+
+def test_a_cause_that_leaves_just_what_counts_as_faint_is_none(monkeypatch):
+    air = air_of(WREN, OTTER, ROOK)
+    least = max(forms(air, "carrier"), key=lambda one: one.effect.alone_db)
+    monkeypatch.setattr(trouble_effects, "FAINT_DB", least.effect.alone_db)
+    found = forms(air, "carrier")
+    assert found
+    assert all(one.effect.alone_db < least.effect.alone_db for one in found)
