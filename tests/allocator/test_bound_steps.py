@@ -181,3 +181,16 @@ def test_how_many_of_each_rarer_item_can_share_a_heat_is_counted_by_seats():
             fuller = tuple(n + (k == kind) for k, n in enumerate(others))
             assert above[row, kind] == (rows.index(fuller) if fuller in rows else -1)
     assert np.isneginf(bound.ceilings[rows.index((2, 0)), 1:]).all()
+
+
+def test_compositions_of_the_parting_are_of_the_kinds_told():
+    # Three items by what they radiate, one by the channels.
+    bound = day_bound([25.0] * 3 + [100.0] * 2 + [200.0], 2)
+    assert len(bound.kinds.counts) == 3
+    assert all(len(composition) == 3 for composition in bound.parting)
+    assert len(bound.parting) == 2
+
+
+def test_full_heats_without_the_most_frequent_kind_are_parted_too():
+    # Two heats of two: the loud pair apart from the weak ones, or one loud pilot in each.
+    assert sorted(day_bound([25.0] * 2 + [200.0] * 2, 2).parting) == [(0, 2), (2, 0)]

@@ -6,6 +6,8 @@ import pytest
 from server.allocator import heat
 from server.allocator.heat import HeatAnswer, best_channels, best_worst_margin
 from server.allocator.kernel import CHOICE, STRESSED, WORST
+from server.allocator.problem import DayProblem, Pilot
+from server.allocator.scoring import day_gear, margins_db
 from server.allocator.stack import new_stack
 from tests.allocator.mixes import equal_pilots, usual_mhz
 
@@ -286,3 +288,15 @@ def test_a_long_heat_needs_two_threads_and_is_proved_all_the_same(monkeypatch):
     answer = best_channels(gear)
     assert asked
     assert answer.is_exact
+
+
+def test_margins_told_are_those_of_the_pilot_who_is_worst_off():
+    # Otter sends eight times as much, so the others are worse off.
+    pilots = tuple(Pilot(name, (5658, 5732, 5806, 5917)) for name in ("Wren", "Rook", "Otter"))
+    gear = day_gear(DayProblem(pilots), [25.0, 25.0, 200.0])
+    answer = best_channels(gear)
+    margins, stressed = margins_db(gear, range(3), answer.mhz)
+    assert margins.max() > margins.min() + 1.0
+    assert stressed.max() > stressed.min() + 1.0
+    assert answer.worst_margin_db == pytest.approx(margins.min())
+    assert answer.stressed_margin_db == pytest.approx(stressed.min())

@@ -81,3 +81,7 @@ def test_each_step_must_bring_the_price_above_the_one_before(monkeypatch):
 def test_a_round_that_is_kept_is_never_told_as_worse_than_the_free_one():
     # Without moves the heats are even better.
     assert Ladder([5.0, 4.0])._kept_channels(RoundPlan(np.array([0, 0]), np.array([1, 0])))[2] == ()
+
+
+def test_a_twentieth_of_a_decibel_is_not_told():
+    assert Ladder([0.0, 0.0, 0.05])._kept_channels(rung(2))[1:] == (0, ())

@@ -87,6 +87,13 @@ def test_conflicts_stand_where_changes_of_channel_are_not_decided(monkeypatch):
     assert plan_day(day_of(*twins, aircraft=2, one_heat=True)).status == "infeasible"
 
 
+def test_a_day_without_a_known_conflict_has_none(monkeypatch):
+    day = day_of(Pilot("Wren", (5700,)), Pilot("Rook", (5800,)), aircraft=1)
+    assert planner_of(day)._conflicts() == ()
+    monkeypatch.setattr(planner, "find_conflicts", undecided)
+    assert planner_of(day)._conflicts() == ()
+
+
 def planner_of(day, keep_going=None):
     return Planner(day, keep_going)
 

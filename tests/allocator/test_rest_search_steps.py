@@ -7,7 +7,7 @@ import pytest
 
 from server.allocator import rest_search
 from server.allocator.moves_core import BROKEN
-from server.allocator.rest import Seat, frame_of_rest
+from server.allocator.rest import Down, Seat, frame_of_rest
 from server.allocator.rest_search import Placed, RestSearch
 from tests.allocator.test_rest import OTTER, QUILL, ROOK, WREN, heat, pilot, rest_of
 
@@ -43,8 +43,9 @@ class TestBestSeats:
         assert self.seats(monkeypatch, {0: [0], 1: [1, 2, 3]}, load, rest_heats=0) == (0, 1)
 
     def test_the_first_flight_needs_no_rest(self, monkeypatch):
+        load = {number: 0.1 + number / 100 for number in range(8)}
         for rest_heats in (0, 1, 5):
-            seats = self.seats(monkeypatch, {0: [0, 1]}, {0: 0.1, 1: 0.2}, rest_heats=rest_heats)
+            seats = self.seats(monkeypatch, {0: list(load)}, load, rest_heats=rest_heats)
             assert seats == (0,)
 
     def test_the_smaller_heat_comes_before_the_better_and_the_better_before_the_first(self, monkeypatch):
@@ -234,6 +235,20 @@ class TestStart:
         monkeypatch.setattr(search, "_improved", lambda one, _rows: one)
         start = search.start()
         assert search.gear.mhz[start.channel].tolist() == [5695, 5695, 5732, 5769, 5806]
+
+    def test_a_heat_that_nobody_flies_in_has_no_load(self):
+        search = search_of(rest_of(WREN, OTTER, ROOK, QUILL, pilot("Late"), aircraft=2))
+        start = search.start()
+        assert start.seats == (2, 5)
+        loads = search._placed(start.channel, (-1, -1)).loads
+        assert (loads > 0).tolist() == [True, True, False, True, True, False]
+
+    def test_what_is_down_is_the_last_and_counts_as_no_move(self):
+        search = search_of(rest_of(WREN, OTTER, ROOK, QUILL, down=(Down("Lost", 5917, 25.0),)))
+        assert search.down == (4,)
+        assert search.is_set.tolist() == [True] * 4 + [False]
+        assert search.gear.mhz[search.stay[4]] == 5917
+        assert search.flying == [0, 1, 2, 3]
 
     def test_no_heat_has_no_load(self):
         assert placed(loads=()).worst == 0.0
