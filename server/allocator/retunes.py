@@ -6,6 +6,7 @@ lifts the heats most, until the worst margin has risen by the price of a retune;
 made. That fewer would not do is not proved.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
@@ -107,7 +108,7 @@ def fewest_retunes(
 
 def _useful_cuts(heats: Sequence[Sequence[int]], cuts: Sequence[Cut], margins: Sequence[float]) -> list[Cut]:
     """Cuts before and after the flights of the worst heat that has any that are not made yet."""
-    flown = [0] * (1 + max(pilot for heat in heats for pilot in heat))
+    flown: Counter[int] = Counter()
     flights = np.bincount(np.concatenate([np.array(heat) for heat in heats]))
     found: list[list[Cut]] = []
     for heat in heats:

@@ -41,7 +41,7 @@ def places_start(search: RoundSearch, heat_of: Sequence[int]) -> RoundPlan:
     if not mhz:
         return spaced_start(search, heat_of)
     place_of = {pilot: number for number, place in enumerate(places) for pilot in place.pilots}
-    channel = np.zeros(search.count, dtype=np.int64)
+    channel = np.empty(search.count, dtype=np.int64)
     for pilot in range(search.count):
         own = np.flatnonzero(search.usable[pilot])
         if pilot in place_of:
@@ -78,12 +78,7 @@ def parted_start(
     members = np.array([kinds.content[item].sum() for item in range(len(kinds.counts))])
     left = _in_windows(np.array(parting) * members, item_of, allowed)
     heat_of = np.full(search.count, -1, dtype=np.int64)
-    tunes = np.minimum(search.usable.sum(axis=1), 2 * search.frame.largest)
-    order = sorted(
-        range(search.count),
-        key=lambda one: (allowed[one].sum(), item_of[one] < 0, tunes[one], channel[one], one),
-    )
-    for pilot in order:
+    for pilot in _dealing_order(search, item_of, channel, allowed):
         heat_of[pilot] = min(
             np.flatnonzero(allowed[pilot]).tolist(),
             key=lambda heat: _reluctance(search, heat, pilot, heat_of, channel, left, int(item_of[pilot])),
@@ -91,6 +86,17 @@ def parted_start(
         if item_of[pilot] >= 0:
             left[heat_of[pilot], item_of[pilot]] -= 1
     return _tuned(search, RoundPlan(heat_of, channel.copy()), enough_db)
+
+
+def _dealing_order(
+    search: RoundSearch, item_of: np.ndarray, channel: np.ndarray, allowed: np.ndarray
+) -> list[int]:
+    """Pilots as they are dealt into heats; who tunes twice the seats of a heat is as free as anybody."""
+    tunes = np.minimum(search.usable.sum(axis=1), 2 * search.frame.largest)
+    return sorted(
+        range(search.count),
+        key=lambda one: (allowed[one].sum(), item_of[one] < 0, tunes[one], channel[one], one),
+    )
 
 
 def _in_windows(seats: np.ndarray, item_of: np.ndarray, allowed: np.ndarray) -> np.ndarray:

@@ -79,9 +79,7 @@ class TroubledReceiver:
 
     @cached_property
     def gear(self) -> Gear:
-        problem = replace(
-            self.air.problem.with_pilots(tuple(self._named)), bans_mhz=(), heats_given=None, one_heat=False
-        )
+        problem = replace(self.air.problem, pilots=tuple(self._named), bans_mhz=(), heats_given=None)
         gear = day_gear(problem, self._powers)
         gear.level_mw[:, self.near :] *= decibels.power_ratio(-self._farther_db)
         return gear

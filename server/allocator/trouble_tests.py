@@ -171,13 +171,13 @@ class _Under:
 
     def _yes(self, test: SafeTest) -> float:
         return {
-            "far": lambda: _blurred(self._clears_with_far(test.who), MISSEEN),
-            "all far": lambda: _blurred(self._clears_with_far(test.who), MISSEEN),
-            "channel": lambda: _blurred(self._within(test.who[0]), MISREAD),
+            "far": lambda: _blurred(self._clears_with_far(test.who), wrong=MISSEEN),
+            "all far": lambda: _blurred(self._clears_with_far(test.who), wrong=MISSEEN),
+            "channel": lambda: _blurred(self._within(test.who[0]), wrong=MISREAD),
             "pits": self._pits,
             "nearer": self._nearer,
             "other receiver": self._other_receiver,
-            "level": lambda: _blurred(self._plainly_weak(), MISREAD),
+            "level": lambda: _blurred(self._plainly_weak(), wrong=MISREAD),
             "still on": lambda: self._still_on(test.who[0]),
             "landed": self._landed,
         }[test.kind]()
@@ -189,7 +189,7 @@ class _Under:
 
     def _nearer(self) -> float:
         after_db = self.heard.margin_db(self.one.scene, nearer_db=HALF_THE_DISTANCE_DB)
-        return _blurred(self._seen_to_clear(after_db), MISSEEN)
+        return _blurred(self._seen_to_clear(after_db), wrong=MISSEEN)
 
     def _other_receiver(self) -> float:
         is_bad = 1.0
@@ -197,7 +197,7 @@ class _Under:
             is_bad = 1.0 - self._clears(self._as_called_db)
         elif self.one.kind == "link":
             is_bad = 1.0 - IN_THE_RECEIVER
-        return _blurred(is_bad, MISSEEN)
+        return _blurred(is_bad, wrong=MISSEEN)
 
     def _within(self, callsign: str) -> float:
         """Found within reach of its channel, where the error of a picture check is Gaussian."""
@@ -225,13 +225,13 @@ class _Under:
 
     def _still_on(self, callsign: str) -> float:
         is_it = self.one.kind == "down" and self.one.who == (callsign,)
-        return _blurred(1.0 if is_it else STILL_ON_UNRELATED, MISREAD)
+        return _blurred(1.0 if is_it else STILL_ON_UNRELATED, wrong=MISREAD)
 
     def _landed(self) -> float:
         """Whatever the desk's receiver still hears, off its tuning, with everybody in the middle of the course."""
         scene, heard, mine = self.one.scene, self.heard, self.heard.seat.mhz
         level_mw = scene.gear.level_mw[scene.gear.sense[heard.place]]
-        still_mw = np.full((), 1e-30)
+        still_mw = np.zeros(())
         for who, mhz in zip(scene.members, scene.mhz, strict=True):
             if who == heard.place:
                 continue
@@ -243,7 +243,7 @@ class _Under:
             edge_mhz = max(0.0, abs(signal.centre_mhz - mine) - signal.width_mhz / 2.0)
             still_mw = still_mw + decibels.mw_from_dbm(signal.level_dbm - off_tune_loss_db(edge_mhz))
         over_db = float(decibels.dbm_from_mw(still_mw)) - SOMETHING_AT_DBM
-        return _blurred(_below(over_db / SOMETHING_TO_DB), MISREAD)
+        return _blurred(_below(over_db / SOMETHING_TO_DB), wrong=MISREAD)
 
     @cached_property
     def _as_called_db(self) -> float:
@@ -264,7 +264,7 @@ class _Under:
         return 1.0 - min(1.0, noticed(after_db) / noticed(self.before_db))
 
 
-def _blurred(chance: float, wrong: float) -> float:
+def _blurred(chance: float, *, wrong: float) -> float:
     return wrong + (1.0 - 2.0 * wrong) * chance
 
 

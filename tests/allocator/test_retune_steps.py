@@ -7,7 +7,7 @@ import pytest
 
 from server.allocator import retunes
 from server.allocator.problem import DayProblem, Pilot
-from server.allocator.retunes import Parts, _settled, _useful_cuts, fewest_retunes, heat_margins_db
+from server.allocator.retunes import Parts, _settled, _useful_cuts, fewest_retunes, heat_margins_db, pinned
 from server.allocator.scoring import day_gear
 from server.radio.interference import Station, heat_margins
 from server.radio.site import Site
@@ -69,6 +69,18 @@ class TestSettling:
         assert found[2] == 5880
         assert abs(found[0] - found[1]) >= 37
 
+    def test_a_channel_that_is_settled_stays_in_later_heats(self):
+        # Beside Rook, who flies twice, Wren takes 5880; Coot on 5870 would ask for 5690.
+        pilots = (Pilot("Wren", (5690, 5880)), Pilot("Rook", (5658,)), Pilot("Coot", (5870,)))
+        problem, gear = day_of(*pilots)
+        heats = [[0, 2], [0, 1], [1]]
+        found = gear.mhz[_settled(problem, gear, heats, Parts(3, heats, ()), go_on)]
+        assert found.tolist() == [5880, 5658, 5870]
+
+    def test_the_lowest_channel_is_settled_like_any_other(self):
+        usable = np.ones((2, 2), dtype=bool)
+        assert pinned(usable, np.array([0, -1])).tolist() == [[True, False], [True, True]]
+
     def test_where_no_channel_is_left_the_first_of_the_own_is_taken(self):
         problem, gear = day_of(Pilot("Wren", (5658,)), Pilot("Rook", (5658,)))
         found = _settled(problem, gear, [[0, 1]], Parts(2, [[0, 1]], ()), go_on)
@@ -92,6 +104,9 @@ class TestFewest:
         price_db = DayProblem(()).retune_worth_db
         assert searched(BESIDE, (5658, 5680, 5860), worst_db + price_db - 0.01)[0] == ()
         assert searched(BESIDE, (5658, 5680, 5860), worst_db + price_db)[0] == ((0, 1),)
+
+    def test_of_cuts_that_lift_as_much_the_earlier_is_made_first(self):
+        assert searched([[0, 2], [0, 1], [0, 2]], (5658, 5680, 5860))[0] == ((0, 1), (0, 2))
 
     def test_a_day_of_pilots_who_fly_alone_is_left_as_it_is(self):
         assert searched([[0], [0]], (5658, 5680, 5860)) == ((), [5658, 5680, 5860])
@@ -125,3 +140,14 @@ def test_margins_are_those_of_the_model_from_the_spacing_on(apart_mhz, is_close)
     there = min(slot.margin_db for slot in heat_margins(stations, Site()).slots)
     assert found == (-math.inf if is_close else pytest.approx(there, abs=0.0006))
     assert is_close or found == round(found, 3)
+
+
+def test_the_margin_of_a_heat_is_that_of_its_worst_slot():
+    problem = DayProblem((Pilot("Wren", (5700,)), Pilot("Rook", (5730,))))
+    gear = day_gear(problem, [25.0, 200.0])
+    stations = [Station("Wren", 5700, 25.0), Station("Rook", 5730, 200.0)]
+    weak_db, loud_db = (slot.margin_db for slot in heat_margins(stations, Site()).slots)
+    assert weak_db < loud_db - 15
+    assert heat_margins_db(gear, [[0, 1]], [[0, 1]], on(gear, 5700, 5730)) == [
+        pytest.approx(weak_db, abs=0.0006)
+    ]

@@ -10,7 +10,14 @@ from server.allocator import starts
 from server.allocator.day import DaySearch
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.round_search import RoundPlan
-from server.allocator.starts import _in_windows, _reluctance, _tuned, places_start, spaced_start
+from server.allocator.starts import (
+    _dealing_order,
+    _in_windows,
+    _reluctance,
+    _tuned,
+    places_start,
+    spaced_start,
+)
 from tests.allocator.days import ALL_BANDS, equal_pilots
 
 RACE_MHZ = (5658, 5695, 5732, 5769, 5806, 5843)
@@ -110,6 +117,26 @@ class TestWindows:
         assert sorted(ordered.tolist()) == sorted(seats.tolist())
 
 
+class TestDealing:
+    """Fewest heats first, then those of a kind, then who tunes least, then channel by channel."""
+
+    def order(self, items=(0, 0, 0, 0), channel=(0, 0, 0, 0), heats=(2, 2, 2, 2), tunes=(9, 9, 9, 9)):
+        pilots = [Pilot(f"P{n}", tuple(range(5650, 5650 + 20 * many, 20))) for n, many in enumerate(tunes)]
+        allowed = np.array([[True, many == 2] for many in heats])
+        return _dealing_order(search_for(*pilots, aircraft=2), np.array(items), np.array(channel), allowed)
+
+    def test_each_of_the_four_goes_before_the_next(self):
+        assert self.order() == [0, 1, 2, 3]
+        assert self.order(channel=(3, 1, 1, 0)) == [3, 1, 2, 0]
+        assert self.order(channel=(0, 1, 2, 3), tunes=(3, 2, 3, 1)) == [3, 1, 0, 2]
+        assert self.order(tunes=(1, 2, 3, 4), items=(-1, 0, -1, 1)) == [1, 3, 0, 2]
+        assert self.order(items=(0, -1, 0, 0), heats=(2, 1, 2, 2)) == [1, 0, 2, 3]
+
+    def test_twice_the_seats_of_a_heat_are_as_good_as_more(self):
+        assert self.order(channel=(1, 0, 0, 0), tunes=(4, 5, 6, 3)) == [3, 1, 2, 0]
+        assert self.order(channel=(1, 0, 0, 0), tunes=(3, 4, 6, 5)) == [0, 1, 2, 3]
+
+
 class TestTuned:
     def setup_method(self):
         self.search = search_for(*equal_pilots(4, RACE_MHZ), aircraft=2)
@@ -124,6 +151,13 @@ class TestTuned:
         found = _tuned(self.search, shared, -1000.0)
         assert found.channel[2:].tolist() == shared.channel[2:].tolist()
         assert len(set(found.channel[:2].tolist())) == 2
+
+    def test_a_heat_that_is_just_enough_is_left_alone(self):
+        near = search_for(*equal_pilots(2, (5658, 5683, 5843)), aircraft=2)
+        one = RoundPlan(np.array([0, 0]), on(near, 5658, 5683))
+        enough_db = near.heat_margin_db(one, 0)
+        assert mhz_of(near, _tuned(near, one, enough_db).channel) == [5658, 5683]
+        assert 5843 in mhz_of(near, _tuned(near, one, enough_db + 0.01).channel)
 
     def test_a_spacing_that_is_just_kept_is_kept(self):
         search = search_for(*equal_pilots(2, RACE_MHZ), aircraft=2, minimum_spacing_mhz=37)

@@ -68,6 +68,12 @@ class TestAsCalled:
         assert margin_of(0.0) == margin_of(-1.0) == pytest.approx(300.0)
         assert margin_of(0.01) == pytest.approx(20.0)
 
+    def test_bans_and_given_heats_of_the_day_change_nothing(self):
+        pilots = tuple(one.seat.pilot for one in (WREN, OTTER))
+        day = DayProblem(pilots, bans_mhz=(5695,), heats_given=(("Wren", "Otter"),))
+        heard = TroubledReceiver(Air(day, (WREN, OTTER)), 0)
+        assert margins_of(heard.planned) == pytest.approx(tuple(margins(*STATIONS[:2])))
+
 
 class TestChanged:
     def test_a_louder_one_is_so_at_every_receiver_and_the_gear_itself_stays(self):

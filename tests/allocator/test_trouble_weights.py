@@ -6,6 +6,7 @@ import random
 
 import pytest
 
+from server.allocator import trouble_choice
 from server.allocator.advice import Seat
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.trouble import Case, Form, Report, _weight, case_of, rank, ranked, weights
@@ -14,7 +15,7 @@ from server.allocator.trouble_choice import _bits, _entropy, worth_doing
 from server.allocator.trouble_effects import Suspicion, suspicions
 from server.allocator.trouble_receiver import TroubledReceiver
 from server.allocator.trouble_signs import SYMPTOMS, Effect
-from server.allocator.trouble_tests import NOT_TOLD, YES, SafeTest, safe_tests
+from server.allocator.trouble_tests import NOT_TOLD, YES, SafeTest, outcome_chances, safe_tests
 
 ALONE = ("Wren",)
 
@@ -92,9 +93,11 @@ class TestCase:
             if _weight(one, report, ["Wren", "Otter", "Rook"]) / total >= 1e-4
         ]
         assert 0 < len(kept) == len(found.forms) < len(by_form) + 3
-        for one in found.forms:
-            assert len(one.chances) == len(found.tests)
-            assert one.weight >= 1e-4
+        for one, form_of in zip(kept, found.forms, strict=True):
+            told = (form_of.kind, form_of.who, form_of.mhz, form_of.margin_db)
+            assert told == (one.kind, one.who, one.mhz, one.effect.margin_db)
+            assert form_of.chances == outcome_chances(heard, one, found.tests)
+            assert form_of.weight >= 1e-4
 
     def test_a_report_alone_ranks_as_no_tests_do(self):
         report = Report("Wren", "snow far out")
@@ -122,6 +125,10 @@ class TestOneCause:
     def test_products_are_one_and_named_by_the_likeliest(self):
         found = causes(form("product", ("Otter", "Rook"), 0.3), form("product", ("Coot", "Otter"), 0.7))
         assert found == [("product", ("Coot", "Otter"), None, 1.0)]
+
+    def test_the_pits_and_products_are_two(self):
+        found = causes(form("pits", ("Coot",), 0.6, 5695), form("product", ("Otter", "Rook"), 0.4))
+        assert [one[0] for one in found] == ["pits", "product"]
 
     def test_outside_signals_are_told_apart_by_their_middle_and_pilots_by_name(self):
         found = causes(
@@ -232,6 +239,12 @@ def test_as_good_tests_come_in_the_order_of_their_names():
     assert [one.kind for one in worth_doing(case, {})] == ["nearer", "pits", "landed"]
     assert [one.kind for one in worth_doing(case, {"pits": NOT_TOLD})] == ["nearer", "landed"]
     assert worth_doing(case, {one.key: YES for one in alike}) == ()
+
+
+def test_a_test_that_tells_nothing_is_not_worth_doing_even_for_no_price(monkeypatch):
+    monkeypatch.setattr(trouble_choice, "PRICE", 0.0)
+    sure = Case((form("link", ("Wren",), 1.0, chances=((0.5, 0.5),)),), (SafeTest("nearer"),), 0.0)
+    assert worth_doing(sure, {}) == ()
 
 
 def test_five_things_are_seen_and_none_twice():
