@@ -252,3 +252,10 @@ def test_meetings_count_rounds_and_nobody_meets_on_the_ground():
     search = search_for()
     met = search._meetings([round_of([0, 0, 1, -1]), round_of([0, 0, -1, -1])])
     assert [met[0, 1], met[0, 2], met[2, 3], met[3, 3], met[2, 2]] == [2, 0, 0, 0, 1]
+
+
+def test_who_comes_within_the_first_round_flies_in_it():
+    late = replace(equal_pilots(4)[3], after=1)  # for the second of the first round's two heats
+    day = DayProblem((*equal_pilots(3), late), aircraft=2, rounds=2)
+    search = DaySearch(day, [25.0] * 4, lambda *_: True)
+    assert search._without_absent(round_of([0, 0, 1, 1])).heat_of.tolist() == [0, 0, 1, 1]
