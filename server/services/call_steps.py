@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services import call_lineup, flight_states
+from server.services import call_lineup, flight_states, trouble_ends
 from server.services.channel_confirmation import void_where_moved
 from server.services.errors import RefusedError
 from server.services.flight_line import log, remember, stand_everybody_down
@@ -111,6 +111,7 @@ def _end(session: Session, day: FieldDay, one: Call, slots: list[CallSlot], who:
         void_where_moved(session, day)
     flown = "It counts as flown." if one.counts else "It does not count as flown."
     _log(session, day, one, landed, "heat over", f"{named(one)} is over, everybody is off. {flown}", who, at)
+    trouble_ends.close_of_call(session, one.field_day_id, one.id or 0, who, at)
     remember(session, day, _undo(f"{named(one)} is not over", call=flight_states.REOPEN))
 
 
@@ -137,6 +138,7 @@ def _reopen(
     if one.flown_before is not None:
         day.flown_heats = one.flown_before
     _log(session, day, one, [], "end undone", f"{named(one)} is not over after all.", who, at)
+    trouble_ends.reopen_of_call(session, one.field_day_id, one.id or 0, who, at)
     remember(session, day, None)
 
 

@@ -17,8 +17,7 @@ WALKERS_FIRST = f"{WALKERS} Do not power up. On already? Leave the motors disarm
 
 _IN_CALL: Mapping[str, str] = {
     tables.WAITING: "Your heat is called. Set the channel, do not power: your turn comes.",
-    tables.POWER_UP: "Power up on {named}, on the ground. Clear picture? Press the button. If not, tell the "
-    "director.",
+    tables.POWER_UP: "Power up on {named}, on the ground. Clear picture, or a problem? Press its button.",
     tables.PICTURE_CLEAR: "Your picture is clear. Leave it on, stay on the ground, wait for FLY.",
     tables.FLYING: "The heat is released. Fly until the director calls you to land.",
     tables.LANDING: "Fly home and land. Nobody powers off in the air.",

@@ -70,7 +70,7 @@ def choices(session: Session, day: FieldDay, draft: DraftNow) -> Choices:
         for slot in heat.slots
     }
     return Choices(
-        late=(*([("all", f"All {len(late)} of them")] if len(late) > 1 else []), *late),
+        late=(*([("all", _all_of(len(late)))] if len(late) > 1 else []), *late),
         flying=tuple(here),
         spares=tuple(_spares(session, day, [int(pilot_id) for pilot_id, _ in here])),
         noisy=tuple((str(mhz), labels[mhz]) for mhz in in_use),
@@ -101,6 +101,10 @@ def waiting(draft: DraftNow) -> dict[int, str]:
         for pilot_id, pilot in draft.basis.pilots.items()
         if pilot_id not in flying and any((number, pilot_id) not in done for number in rounds)
     }
+
+
+def _all_of(many: int) -> str:
+    return "Both of them" if many == 2 else f"All {many} of them"
 
 
 def _late(

@@ -60,12 +60,13 @@ def report(
     typed  symptom, and where they are known near (a callsign of somebody in the air) and onset
 
     A new report takes the place of the same pilot's open one. Raises InputError, and RefusedError for a pilot who
-    is not known to be on in the air.
+    is not on as called: powering up, picture clear, or in the air.
     """
     now = air_now(session, day)
     if pilot.id not in now.up:
         raise RefusedError(
-            f"{pilot.callsign} is not in the air as called. Call to the director, or press Picture is clear first."
+            f"{pilot.callsign} is not on as called: a report can be taken from the turn to power up until the "
+            "landing. Call to the director."
         )
     told = _read(typed, now, pilot.callsign)
     before = stored.still_open(session, day.id or 0)
@@ -157,7 +158,7 @@ def _read(typed: Mapping[str, str], now: AirNow, callsign: str) -> Report:
     if symptom not in SYMPTOMS:
         faults["symptom"] = "Say what is seen: choose one of the five."
     if near and near not in now.names.values():
-        faults["near"] = f"{near} is not in the air now. Choose who is near, or nobody."
+        faults["near"] = f"{near} is not on as called now. Choose who is near, or nobody."
     if onset and onset not in ONSETS:
         faults["onset"] = "Choose from the start, all of a sudden, or leave it open."
     if faults:

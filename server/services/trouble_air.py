@@ -1,6 +1,6 @@
 """The air as the trouble desk sees it: who is on in the called heat or at open flying, who is on the ground."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from sqlmodel import Session
@@ -12,10 +12,13 @@ from server.services.call_lineup import next_heat, published_plan
 from server.services.drafts import DraftContent
 from server.services.plan_basis import PlanBasis, basis_of
 from server.storage import calls, clearances, pilots, turns
-from server.storage.tables import FLYING, LANDING, ON, PICTURE_CLEAR, UNASKED, FieldDay
+from server.storage.tables import FLYING, LANDING, ON, PICTURE_CLEAR, POWER_UP, UNASKED, FieldDay
 
-UP = (PICTURE_CLEAR, FLYING, LANDING)
-"""Stages, in a call and at open flying, in which a transmitter is on in the air or about to be."""
+ALOFT = (FLYING, LANDING)
+UP = (POWER_UP, PICTURE_CLEAR, *ALOFT)
+"""Stages, in a call and at open flying, in which a transmitter is on as called: who powers up is on before its
+first clear picture, and may never see one.
+"""
 
 
 @dataclass(frozen=True)
@@ -54,14 +57,14 @@ def air_now(session: Session, day: FieldDay) -> AirNow:
     return AirNow(up, names, call.id if call else None, Air(problem, fliers, ground, down))
 
 
-def places_up(session: Session, day: FieldDay) -> dict[int, tuple[int, float]]:
-    """Channel in MHz and power in mW of everybody who is on in the air as called, by pilot id."""
+def places_up(session: Session, day: FieldDay, stages: Collection[str] = UP) -> dict[int, tuple[int, float]]:
+    """Channel in MHz and power in mW of everybody who is on as called, at one of these stages, by pilot id."""
     assert day.id is not None
     call = calls.live(session, day.id)
     slots = calls.slots_of(session, call.id or 0) if call else []
-    up = {one.pilot_id: (one.mhz, one.power_mw) for one in slots if one.stage in UP}
+    up = {one.pilot_id: (one.mhz, one.power_mw) for one in slots if one.stage in stages}
     for turn in turns.live(session, day.id):
-        if turn.stage in UP and turn.mhz is not None and turn.power_mw is not None:
+        if turn.stage in stages and turn.mhz is not None and turn.power_mw is not None:
             up.setdefault(turn.pilot_id, (turn.mhz, turn.power_mw))
     return up
 

@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from server.services import trouble
 from server.services.trouble import ReportView, told_words
-from server.services.trouble_air import air_now, places_up
+from server.services.trouble_air import ALOFT, air_now, places_up
 from server.services.trouble_words import ONSET_WORDS, SYMPTOM_WORDS
 from server.storage import pilots
 from server.storage import trouble_reports as stored
@@ -20,9 +20,13 @@ SYMPTOM_CHOICES: tuple[Choice, ...] = tuple(SYMPTOM_WORDS.items())
 ONSET_CHOICES: tuple[Choice, ...] = (("", "Not known"), *ONSET_WORDS.items())
 
 
+IN_THE_AIR = "Fly on as you can, or land. Do not power off in the air."
+ON_THE_GROUND = "Stay on the ground, motors disarmed, and wait for the director."
+
+
 @dataclass(frozen=True)
 class TroubleDesk:
-    """The desk: open reports, who is in the air and so can report, by pilot id, and what was closed last."""
+    """The desk: open reports, who is on as called and so can report, by pilot id, and what was closed last."""
 
     order: int = field(compare=False)
     code: str
@@ -39,11 +43,13 @@ class MyTrouble:
     told    what was reported, empty where no report is open
     answer  what the director has answered, empty until then
     near    callsigns that can be named as near
+    meanwhile  what to do until the director answers; empty once the pilot is through
     """
 
     told: str
     answer: str
     near: tuple[str, ...]
+    meanwhile: str = ""
     symptoms: tuple[Choice, ...] = SYMPTOM_CHOICES
     onsets: tuple[Choice, ...] = ONSET_CHOICES
 
@@ -73,6 +79,7 @@ class TroubleNow:
         self._open = {one.pilot_id: one for one in stored.still_open(session, day.id)}
         names = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id)}
         self._up = {pilot_id: names[pilot_id] for pilot_id in places_up(session, day)}
+        self._aloft = set(places_up(session, day, ALOFT))
 
     def of(self, pilot_id: int) -> MyTrouble | None:
         """None for a pilot who is not up and has no report open."""
@@ -80,4 +87,11 @@ class TroubleNow:
         if row is None and pilot_id not in self._up:
             return None
         near = tuple(name for other, name in self._up.items() if other != pilot_id)
-        return MyTrouble(told_words(row) if row else "", row.answer if row else "", near)
+        return MyTrouble(
+            told_words(row) if row else "", row.answer if row else "", near, self._meanwhile(pilot_id)
+        )
+
+    def _meanwhile(self, pilot_id: int) -> str:
+        if pilot_id in self._aloft:
+            return IN_THE_AIR
+        return ON_THE_GROUND if pilot_id in self._up else ""

@@ -76,7 +76,7 @@ def what_next(turn: Turn, word: Word, is_open: bool, in_doubt: bool, named: str,
     if word == FLY:
         return "The place is yours until you land. Then disarm, power off, and press the button."
     if word == POWER_UP:
-        return f"Power up on {named}. Look at the picture, then press the button."
+        return f"Power up on {named}. Clear picture, or a problem? Press its button."
     if turn.stage == tables.POWER_UP:
         return "Walkers are on the field: do not power up. On already? Leave the motors disarmed and wait."
     if turn.confirmed_at is None:

@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
-from server.services import days, open_flying, pilots, turn_desk, turns
+from server.services import days, open_flying, pilots, trouble, turn_desk, turns
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.slots import slot_by_token
 from server.services.turn_settling import settle
@@ -542,3 +542,12 @@ def test_of_two_who_ask_for_the_last_place_at_once_one_gets_it_and_the_other_wai
 def _retune(session, turn, tunes):
     stored_pilots.aircraft_of(session, turn.pilot_id)[0].tunes = tunes
     session.flush()
+
+
+def test_who_powers_up_can_report_a_problem_before_the_first_clear_picture(session, day):
+    turn = press(session, day, ask(session, day, "Wren"), "set")
+    assert turn.stage == "power up"
+    wren = pilots.pilot_of(session, day, turn.pilot_id)
+    assert slot_by_token(session, wren.link_token).trouble.told == ""
+    trouble.report(session, day, wren, {"symptom": "black"}, "pilot", LATER)
+    assert slot_by_token(session, wren.link_token).trouble.told == "black, or no picture"

@@ -128,7 +128,10 @@ class TestEvents:
         assert picks.again == (("1", "Heat 1"),)
         make_pilot(session, day, "Later")
         both = day_changes.choices(session, day, standing(session, day).draft).late
-        assert [words for _, words in both] == ["All 2 of them", "Late", "Later"]
+        assert [words for _, words in both] == ["Both of them", "Late", "Later"]
+        make_pilot(session, day, "Last")
+        three = day_changes.choices(session, day, standing(session, day).draft).late
+        assert three[0] == ("all", "All 3 of them")
 
 
 class TestAsking:

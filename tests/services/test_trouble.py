@@ -2,15 +2,16 @@ import json
 
 import pytest
 
-from server.services import outside_signals, trouble
+from server.services import call_slots, outside_signals, trouble
 from server.services.errors import InputError, OvertakenError, RefusedError
+from server.services.line_desk import line_desk
 from server.services.pilots import pilot_of
 from server.services.trouble_air import air_now
 from server.services.trouble_views import TroubleNow, trouble_desk
 from server.storage import logbook
 from server.storage import trouble_reports as stored
 from tests.factories import NOW
-from tests.services.called_days import page, released, step
+from tests.services.called_days import call_heat, page, press, released, stages, step
 from tests.services.changed_days import id_of, published_day
 
 
@@ -67,7 +68,7 @@ class TestReport:
         assert first.closed_as == "reported again"
 
     def test_who_is_not_in_the_air_is_told_what_to_do(self, session, day):
-        with pytest.raises(RefusedError, match="Rook is not in the air as called"):
+        with pytest.raises(RefusedError, match="Rook is not on as called"):
             report(session, day, "Rook")
 
     def test_every_fault_stands_under_its_field(self, session, day):
@@ -75,6 +76,38 @@ class TestReport:
             report(session, day, symptom="odd", near="Coot", onset="today")
         assert list(refused.value.faults) == ["symptom", "near", "onset"]
         assert stored.still_open(session, day.id) == []
+
+
+class TestWhilePoweringUp:
+    """The turn is Wren's and no picture was clear yet."""
+
+    @pytest.fixture
+    def day(self, session):
+        day = published_day(session)
+        call_heat(session, day, 1)
+        return day
+
+    def test_who_powers_up_has_two_buttons_and_who_waits_has_none(self, session, day):
+        wren = page(session, day, "Wren")
+        assert wren.call.acts == ("picture is clear",)
+        assert wren.trouble.told == ""
+        assert page(session, day, "Otter").trouble is None
+
+    @pytest.mark.parametrize("symptom", ["black", "another picture"])
+    def test_its_report_is_ranked_and_told_to_the_desk(self, session, day, symptom):
+        row = report(session, day, symptom=symptom)
+        assert json.loads(row.causes_json)
+        assert row.call_id is not None
+        assert [one.callsign for one in trouble_desk(session, day).reports] == ["Wren"]
+        assert stages(session, day)["Wren"] == "power up"
+
+    def test_the_pilot_is_told_to_stay_on_the_ground(self, session, day):
+        report(session, day, symptom="black")
+        assert page(session, day, "Wren").trouble.meanwhile.startswith("Stay on the ground")
+
+    def test_who_waits_for_the_turn_cannot_report(self, session, day):
+        with pytest.raises(RefusedError, match="Otter is not on as called"):
+            report(session, day, "Otter")
 
 
 class TestCauses:
@@ -113,6 +146,12 @@ class TestAnswer:
         assert page(session, day, "Wren").trouble.answer == answered.answer
         assert logbook.newest_first(session, day.id, 1)[0].action == "trouble test"
 
+    def test_until_then_who_flies_is_told_to_fly_on_and_who_has_landed_nothing(self, session, day):
+        report(session, day)
+        assert page(session, day, "Wren").trouble.meanwhile.startswith("Fly on as you can")
+        press(session, day, "Wren", "landed")
+        assert page(session, day, "Wren").trouble.meanwhile == ""
+
     def test_a_page_that_is_overtaken_answers_nothing(self, session, day):
         row = report(session, day)
         seen = str(row.version)
@@ -139,6 +178,49 @@ class TestAnswer:
             logbook.newest_first(session, day.id, 1)[0].text == "Trouble of Wren is over: cleared by itself."
         )
         assert page(session, day, "Wren").trouble.told == ""
+
+
+class TestEndOfTheHeat:
+    def over(self, session, day):
+        step(session, day, "land")
+        step(session, day, "all landed")
+        step(session, day, "end")
+
+    def undo(self, session, day):
+        _, seen = call_slots.undo_seen(session, day)
+        call_slots.undo(session, day, seen, "director", NOW)
+
+    def test_it_closes_what_is_open(self, session, day):
+        row = report(session, day)
+        self.over(session, day)
+        assert stored.still_open(session, day.id) == []
+        assert (row.closed_at, row.closed_as) == (NOW, "the heat is over")
+        entry = logbook.newest_first(session, day.id, 1)[0]
+        assert (entry.action, entry.who) == ("trouble over", "director")
+        assert entry.text == "Trouble of Wren is over: the heat is over."
+        assert page(session, day, "Wren").trouble is None
+
+    def test_what_was_closed_before_stays_as_it_was_said(self, session, day):
+        row = report(session, day)
+        trouble.close(session, day, row.id, str(row.version), None, NOW)
+        self.over(session, day)
+        self.undo(session, day)
+        assert row.closed_as == "cleared by itself"
+
+    def test_undoing_the_end_opens_it_again(self, session, day):
+        row = report(session, day)
+        self.over(session, day)
+        self.undo(session, day)
+        assert [one.id for one in stored.still_open(session, day.id)] == [row.id]
+        entry = logbook.newest_first(session, day.id, 1)[0]
+        assert entry.text == "Trouble of Wren is open again: the heat is not over."
+        assert line_desk(session, day).troubles == ("Wren",)
+
+    def test_a_report_of_no_heat_stays_open(self, session, day):
+        row = report(session, day)
+        row.call_id = None
+        self.over(session, day)
+        assert [one.id for one in stored.still_open(session, day.id)] == [row.id]
 
 
 class TestViews:

@@ -5,7 +5,7 @@ import pytest
 
 from server.storage import pilots
 from server.storage import trouble_reports as stored
-from tests.services.called_days import released
+from tests.services.called_days import call_heat, released
 from tests.services.changed_days import id_of, published_day
 
 DESK = "/days/tern/line/trouble"
@@ -129,3 +129,19 @@ def test_the_desk_is_polled_like_every_live_page(director, day):
     answer = director.get(f"{DESK}/state")
     assert answer.status_code == 200
     assert "No trouble" in answer.json()["html"]
+
+
+def test_the_page_of_who_powers_up_has_both_buttons_and_takes_a_report(client, database):
+    with database.write() as session:
+        day = published_day(session, code="swift")
+        call_heat(session, day, 1)
+    with database.read() as session:
+        link = f"/slot/{pilots.by_callsign_key(session, day.id, 'wren').link_token}"
+    page = told(client, link)
+    assert "POWER UP" in page
+    assert "Picture is clear</button>" in page
+    assert "I have a problem</summary>" in page
+    client.post(f"{link}/trouble", data={"symptom": "another picture"})
+    page = told(client, link)
+    assert "The director has it:" in page
+    assert "Stay on the ground, motors disarmed" in page
