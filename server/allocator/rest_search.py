@@ -71,7 +71,7 @@ class RestSearch:
 
     def start(self) -> Placed:
         """Nobody moved but those who must: they and the newcomers are placed one by one and improved."""
-        channel = np.where(self.stay >= 0, self.stay, 0)
+        channel = np.maximum(self.stay, 0)
         for row in self.choosing:
             channel[row] = int(np.flatnonzero(self.gear.usable[row])[0])
         placed = self._placed(channel, self._first_seats())

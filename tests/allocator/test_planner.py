@@ -84,7 +84,9 @@ def test_conflicts_stand_where_changes_of_channel_are_not_decided(monkeypatch):
     # Only the rule on channels stands in the way, and whether the others can hold is not known.
     monkeypatch.setattr(planner, "can_hold", lambda *_given: undecided(None))
     twins = [Pilot(name, (5700,)) for name in ("Wren", "Rook")]
-    assert plan_day(day_of(*twins, aircraft=2, one_heat=True)).status == "infeasible"
+    day = day_of(*twins, aircraft=2, one_heat=True)
+    assert planner_of(day)._can_hold_with_retunes() is False
+    assert plan_day(day).status == "infeasible"
 
 
 def test_a_day_without_a_known_conflict_has_none(monkeypatch):

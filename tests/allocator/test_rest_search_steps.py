@@ -205,6 +205,25 @@ class TestTrials:
         assert [one.channel[0] for one in found] == [f for _, f in best]
         assert [one.key for one in found] == [pytest.approx(key) for key, _ in best]
 
+    def test_a_newcomer_is_tried_on_every_channel_and_the_loads_are_those_of_the_heats(self):
+        search = search_of(rest_of(WREN, OTTER, ROOK, QUILL, pilot("Late")))
+        start = search.start()
+        found = search._seated(start, 4, None)
+        assert len(found) == 2
+        for one in found:
+            assert one.loads == pytest.approx(search._placed(one.channel, one.seats).loads)
+        (only,) = search._seated(start, 4, [7])
+        assert only.channel.tolist() == [0, 1, 2, 3, 7]
+        assert found[0].key <= only.key
+
+    def test_a_newcomer_set_to_a_channel_leaves_it_only_for_a_move(self):
+        search = search_of(rest_of(WREN, OTTER, ROOK, QUILL, pilot("Late", 5695)))
+        start = search.start()
+        assert {int(one.channel[4]) for one in search._on_best_channels(start, 4)} == {1}
+        assert {int(one.channel[4]) for one in search._on_best_channels(start, 4, may_move=True)} != {1}
+        moved = search.with_channels(start, [4], np.array([5]))
+        assert {int(one.channel[4]) for one in search._on_best_channels(moved, 4)} != {1}
+
     def test_improving_ends_after_a_pass_that_helps_nobody_and_after_five(self, monkeypatch):
         steps = []
         search = search_of(rest_of(WREN, OTTER, ROOK, QUILL), lambda: steps.append(1))
