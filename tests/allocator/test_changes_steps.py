@@ -250,6 +250,10 @@ class TestRow:
     ):
         assert self.found(monkeypatch, exact_db, least_db, is_exact) == (bound_db, is_proved, is_end)
 
+    def test_at_the_bound_itself_it_is_proved_without_any_slack(self, monkeypatch):
+        monkeypatch.setattr(changes, "PROOF_TIE_DB", 0.0)
+        assert self.found(monkeypatch, -1.0, 3.0, True)[1]
+
 
 def test_what_a_newcomer_leaves_stays_proved_only_without_a_lost_transmitter():
     rest = rest_of(WREN, OTTER, ROOK, QUILL)
