@@ -116,6 +116,15 @@ class TestWindows:
         assert met(ordered) == pytest.approx(best)
         assert sorted(ordered.tolist()) == sorted(seats.tolist())
 
+    def test_only_items_that_may_not_fly_in_every_heat_ask_for_seats(self):
+        seats = np.array([[0, 1], [2, 0]])
+        first_only = np.array([[True, False]])
+        # The one of item 0 needs heat 1; four who are counted nowhere, or may fly in both, ask for nothing.
+        for item, rows in ((-1, first_only), (1, np.array([[True, True]]))):
+            allowed = np.vstack([first_only, *[rows] * 4])
+            ordered = _in_windows(seats, np.array([0, *[item] * 4]), allowed)
+            assert ordered.tolist() == [[2, 0], [0, 1]]
+
 
 class TestDealing:
     """Fewest heats first, then those of a kind, then who tunes least, then channel by channel."""

@@ -52,6 +52,12 @@ def test_who_may_fly_in_one_heat_only_is_there_and_the_parting_makes_room():
     assert set(found.heat_of[6:].tolist()) == {0}
 
 
+def test_whoever_is_dealt_first_gets_the_first_of_the_own_heats():
+    pilots = list(equal_pilots(6))
+    pilots[3] = replace(pilots[3], after=1)
+    assert parted(search_for(pilots, [25.0] * 6, aircraft=2)).heat_of[3] == 1
+
+
 def test_two_on_one_fixed_channel_are_dealt_to_different_heats():
     pilots = [*equal_pilots(6), Pilot("Wren", (5800,)), Pilot("Rook", (5800,)), Pilot("Coot", (5805,))]
     found = parted(search_for(pilots, [25.0] * 9, aircraft=3))
