@@ -29,16 +29,6 @@ class OnTheGround:
     is_near: bool = False
 
 
-def disturbed_by(newcomer: Up, on: Sequence[Up], problem: DayProblem) -> tuple[str, ...]:
-    """Whose picture a newcomer's transmitter would spoil when it is switched on in the pits.
-
-    on   whoever is on or cleared to be, all of them taken as flying
-
-    Callsigns as `spoilt_by` gives them.
-    """
-    return spoilt_by([OnTheGround(newcomer)], on, problem)
-
-
 def spoilt_by(
     ground: Sequence[OnTheGround], flying: Sequence[Up], problem: DayProblem, lost: Sequence[Up] = ()
 ) -> tuple[str, ...]:

@@ -97,6 +97,18 @@ def air_of(session: Session, day: FieldDay, but: Clearance | None = None) -> Air
     return Air(tuple(aloft), ground, tuple(lost), field.problem)
 
 
+def on_the_ground(session: Session, day: FieldDay, flying: Sequence[Up], but: int) -> tuple[OnTheGround, ...]:
+    """Whoever is on or cleared to be outside a call, one pilot left out by id; who is on no channel that is known
+    counts on the worst that it can tune, for those who fly.
+    """
+    on = [one for one in clearances.live(session, day.id or 0) if one.stage in CLEARANCES_MAY_BE_ON]
+    on = [one for one in on if one.pilot_id != but]
+    if not on:
+        return ()
+    field = lineup_of_pilots(session, day, {one.pilot_id for one in on})
+    return tuple(_on_the_ground(session, one, field, flying) for one in on)
+
+
 def against_call(session: Session, day: FieldDay, lineup: Lineup) -> tuple[str, ...]:
     """What is on outside a call, and stands against calling these pilots, as sentences."""
     assert day.id is not None
@@ -143,14 +155,22 @@ def unasked_against(session: Session, day: FieldDay) -> str:
 
     Where the day allows pits beside a heat, only who spoils a picture by computation.
     """
-    assert day.id is not None
-    on = [one for one in clearances.live(session, day.id) if one.stage == UNASKED]
-    if not on or calls.live(session, day.id) is None:
+    on = who_is_unasked(session, day)
+    if not on or calls.live(session, day.id or 0) is None:
         return ""
     if line_of(session, day).may_clear_beside:
         air = air_of(session, day)
         if not spoilt_by(air.ground, air.flying, air.problem, air.lost):
             return ""
+    return on
+
+
+def who_is_unasked(session: Session, day: FieldDay) -> str:
+    """Everybody who is on outside a call, unasked, as "Rook is" or "Coot and Rook are"; empty for nobody."""
+    assert day.id is not None
+    on = [one for one in clearances.live(session, day.id) if one.stage == UNASKED]
+    if not on:
+        return ""
     callsigns = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id)}
     *rest, last = [callsigns[one.pilot_id] for one in on]
     return f"{', '.join(rest)} and {last} are" if rest else f"{last} is"

@@ -4,13 +4,14 @@ to switch on, turns of pilots who left the day, nudges.
 Nobody who may have switched on is ever moved: a place that fell in doubt is settled by people.
 """
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from sqlmodel import Session
 
 from server.allocator.open_flying import Place, Up, Waiting, do_fit, serve
-from server.allocator.switching_on import disturbed_by
-from server.services import days, turn_log
+from server.allocator.switching_on import OnTheGround, spoilt_by
+from server.services import days, pit_air, turn_log
 from server.services.channel_confirmation import void_unless_on
 from server.services.flight_line import line_of
 from server.services.flight_states import ALARM_FIRST, WALKERS_FIRST
@@ -43,6 +44,7 @@ class _Settling:
         self._lineup: TurnLineup = turn_lineup(session, day, live)
         self._open_flying: OpenFlying | None = stored.open_flying_of(session, day.id)
         self._line = line_of(session, day)
+        self._unasked = pit_air.who_is_unasked(session, day)
 
     def run(self) -> None:
         self._end_of_those_who_left()
@@ -114,18 +116,29 @@ class _Settling:
             return ALARM_FIRST
         if self._line.walkers_since is not None:
             return WALKERS_FIRST
+        if self._unasked:
+            return f"{self._unasked} on, unasked: {self._name(turn)} powers up once that is off."
         on = [self._lineup.up_of(one) for one in self._live if one.stage not in (WAITING, READY)]
-        if not on:
-            return ""
-        aloft = " and ".join(one.pilot.callsign for one in on[:2]) + (" and others" if len(on) > 2 else "")
-        if not self._open_flying.may_power_up_beside:
-            return f"Others are up ({aloft}): the director says when to power up."
         mine = self._lineup.up_of(turn)
-        in_the_pits = Up(mine.pilot, mine.mhz, self._lineup.pit_mw[turn.pilot_id])
-        disturbed = disturbed_by(in_the_pits, on, self._lineup.problem)
-        if not disturbed:
+        ground = pit_air.on_the_ground(self._session, self._day, [*on, mine], turn.pilot_id)
+        if not on and not ground:
             return ""
-        return f"Powering up now could spoil the picture of {', '.join(disturbed)}: the director says when."
+        if not self._open_flying.may_power_up_beside:
+            return f"Others are {_where_they_are(on, ground)}: the director says when to power up."
+        return self._why_not_beside(turn, mine, on, ground)
+
+    def _why_not_beside(self, turn: Turn, mine: Up, on: Sequence[Up], ground: Sequence[OnTheGround]) -> str:
+        """By computation: nobody in the air may suffer by it, and its own picture not by who is on the ground."""
+        in_the_pits = OnTheGround(Up(mine.pilot, mine.mhz, self._lineup.pit_mw[turn.pilot_id]))
+        disturbed = spoilt_by([*ground, in_the_pits], on, self._lineup.problem)
+        if disturbed:
+            return (
+                f"Powering up now could spoil the picture of {', '.join(disturbed)}: the director says when."
+            )
+        if ground and spoilt_by(ground, [*on, mine], self._lineup.problem):
+            others = _where_they_are([], ground)
+            return f"Others are {others} and could spoil this picture: the director says when."
+        return ""
 
     def _nudge(self) -> None:
         for turn in self._live:
@@ -139,6 +152,19 @@ class _Settling:
 
     def _log(self, turn: Turn, action: str, words: str) -> None:
         turn_log.log(self._session, turn, BY_ITSELF, action, words, self._at)
+
+
+def _where_they_are(on: Sequence[Up], ground: Sequence[OnTheGround]) -> str:
+    """ "up (Wren and Otter)", "on outside a call (Rook)"."""
+    up, others = ([one.pilot.callsign for one in on], [one.up.pilot.callsign for one in ground])
+    told = [f"up ({_first_two(up)})"] if up else []
+    if others:
+        told.append(f"on outside a call ({_first_two(others)})")
+    return " and ".join(told)
+
+
+def _first_two(callsigns: Sequence[str]) -> str:
+    return " and ".join(callsigns[:2]) + (" and others" if len(callsigns) > 2 else "")
 
 
 def seat(

@@ -4,9 +4,9 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services import call_settling
+from server.services.day_settling import settle
 from server.services.live import Hub, announce
-from server.services.turn_settling import is_nudge_due, settle
+from server.services.turn_settling import is_nudge_due
 from server.storage import calls, clearances, days
 from server.storage import turns as stored
 from server.storage.session import Database
@@ -27,7 +27,6 @@ class TurnWatch:
                 if day is None:
                     continue
                 settle(session, day, at)
-                call_settling.settle(session, day, at)
                 self._settled[field_day_id] = Database.order(session, field_day_id)
             announce(self._database, self._hub, field_day_id)
 

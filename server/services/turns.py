@@ -10,7 +10,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.allocator.open_flying import Place, do_fit, offer
-from server.services import lineup, open_flying, provisional
+from server.services import lineup, open_flying, pit_air, provisional
 from server.services.errors import NotFoundError, OvertakenError, RefusedError
 from server.services.flight_line import line_of
 from server.services.flight_states import ALARM_FIRST, WALKERS_FIRST
@@ -250,7 +250,8 @@ def _why_not_now(session: Session, day: FieldDay, name: str) -> str:
         return ALARM_FIRST
     if name in ("up", "clear", "fly-on") and line.walkers_since is not None:
         return WALKERS_FIRST
-    return ""
+    unasked = pit_air.who_is_unasked(session, day) if name == "up" else ""
+    return f"{unasked} on, unasked: wait until it is off." if unasked else ""
 
 
 def _check_day(day: FieldDay) -> None:

@@ -14,7 +14,7 @@ from server.allocator.power import levels_tried
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.scoring import day_gear, margin_of_load_db, margins_db, quietest_mw, station
 from server.allocator.solve import plan_day
-from server.allocator.switching_on import disturbed_by
+from server.allocator.switching_on import OnTheGround, spoilt_by
 from server.radio.interference import heat_margins
 from server.radio.outside import OutsideSignal
 from server.radio.site import Site
@@ -117,7 +117,7 @@ class TestOpenFlying:
 
     def test_who_is_spoilt_already_is_no_newcomers_fault_unless_it_loses_more(self):
         on = [Up(pilots(1)[0], R6, 25)]
-        assert disturbed_by(Up(pilots_named("Q", 5658)[0], 5658, 25), on, problem(0)) == ()
+        assert spoilt_by([OnTheGround(Up(pilots_named("Q", 5658)[0], 5658, 25))], on, problem(0)) == ()
 
 
 class TestAdvice:

@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from server.allocator.problem import DayProblem
-from server.allocator.switching_on import OnTheGround, disturbed_by, spoilt_by, worst_channel
+from server.allocator.switching_on import OnTheGround, spoilt_by, worst_channel
 from server.radio.grade import picture_grade
 from server.radio.interference import heat_margins
 from server.radio.site import Site
@@ -13,7 +13,7 @@ DAY = DayProblem((), aircraft=6)
 
 
 def test_with_nobody_on_nobody_is_disturbed():
-    assert disturbed_by(up("Wren", 5800), [], DAY) == ()
+    assert spoilt_by([OnTheGround(up("Wren", 5800))], [], DAY) == ()
 
 
 def loss_db(newcomer, on, site):
@@ -30,13 +30,13 @@ def test_nobody_in_the_air_may_lose_more_than_a_decibel(pit_m, disturbed):
     on, newcomer = [up("Otter", 5658), up("Rook", 5917)], up("Wren", 5790, 200.0)
     lost = loss_db(newcomer, on, site)
     assert all(loss > 1.0 for loss in lost) is bool(disturbed)
-    assert disturbed_by(newcomer, on, replace(DAY, site=site)) == disturbed
+    assert spoilt_by([OnTheGround(newcomer)], on, replace(DAY, site=site)) == disturbed
 
 
 def test_who_flies_alone_loses_nothing_that_can_be_seen():
     on = [up("Otter", 5658)]
-    assert disturbed_by(up("Wren", 5917), on, DAY) == ()
-    assert disturbed_by(up("Wren", 5680), on, DAY) == ("Otter",)
+    assert spoilt_by([OnTheGround(up("Wren", 5917))], on, DAY) == ()
+    assert spoilt_by([OnTheGround(up("Wren", 5680))], on, DAY) == ("Otter",)
 
 
 def test_nobody_in_the_air_may_end_below_specks():
@@ -44,10 +44,10 @@ def test_nobody_in_the_air_may_end_below_specks():
     far_pits = replace(DAY, site=Site(pit_m=2000))
     on = [up("Otter", 5658, 400.0), up("Rook", 5917, 25.0)]
     assert picture_grade(worst_db(on)) >= 3.5
-    assert disturbed_by(up("Wren", 5800), on, far_pits) == ()
+    assert spoilt_by([OnTheGround(up("Wren", 5800))], on, far_pits) == ()
     on = [up("Otter", 5658, 1200.0), up("Rook", 5917, 25.0)]
     assert picture_grade(worst_db(on)) == 3.3
-    assert disturbed_by(up("Wren", 5800), on, far_pits) == ("Rook",)
+    assert spoilt_by([OnTheGround(up("Wren", 5800))], on, far_pits) == ("Rook",)
 
 
 def test_by_the_pilot_line_it_is_heard_as_near():

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
-from server.services import bench_checks, clearances, picture_checks, pilots
+from server.services import bench_checks, clearances, day_settling, picture_checks, pilots
 from server.services.access import DIRECTOR
 from server.services.bench_views import bench, channel_named
 from server.services.days import day_with
@@ -126,6 +126,7 @@ def _do(press: Press, code: str, pilot_id: int, act: Act) -> Response:
         with database.write() as session:
             day = day_with(session, code)
             act(session, day, pilots.pilot_of(session, day, pilot_id))
+            day_settling.settle(session, day, press.now)
     except InputError as error:
         return _show(request, database, code, pilot_id, status_of(error), typed=form, errors=error.faults)
     except (RefusedError, OvertakenError) as error:

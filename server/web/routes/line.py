@@ -12,10 +12,10 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session
 
 from server.services import (
-    call_settling,
     call_slots,
     calls,
     clearances,
+    day_settling,
     flight_line,
     flown_heats,
     live,
@@ -243,7 +243,7 @@ def _do(press: Press, code: str, act: Act) -> Response:
         with press.database.write() as session:
             day = day_with(session, code)
             act(session, day)
-            call_settling.settle(session, day, press.now)
+            day_settling.settle(session, day, press.now)
     except (InputError, RefusedError, OvertakenError) as error:
         faults = error.faults if isinstance(error, InputError) else {}
         page = _page(press.database, press.settings, code, press.now, str(error), faults, press.form)

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
-from server.services import live, open_flying, pilots, turn_desk, turns
+from server.services import day_settling, live, open_flying, pilots, turn_desk, turns
 from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, OvertakenError, RefusedError
@@ -96,6 +96,7 @@ def _do(press: Press, code: str, act: Act, line: str = "") -> Response:
         with press.database.write() as session:
             day = day_with(session, code)
             act(session, day)
+            day_settling.settle(session, day, press.now)
     except InputError as error:
         page = _page(press.database, press.settings, code, line, tuple(error.faults.values()))
         return render(press.request, page, status_of(error))

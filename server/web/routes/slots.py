@@ -7,7 +7,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
-from server.services import call_slots, clearances, live, slots, trouble, turns
+from server.services import call_slots, clearances, day_settling, live, slots, trouble, turns
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.joins import PILOT
 from server.services.slots import MySlot
@@ -122,11 +122,12 @@ def report_trouble(press: PressOfApp, token: str) -> Response:
 
 
 def _do(press: Press, token: str, act: Callable[[Session, FieldDay, Pilot], None]) -> Response:
-    """Do it, tell everybody, and go back to the page; what was refused stands on top of it."""
+    """Do it and what follows, tell everybody, and go back to the page; what was refused stands on top of it."""
     try:
         with press.database.write() as session:
             day, pilot = slots.pilot_by_token(session, token)
             act(session, day, pilot)
+            day_settling.settle(session, day, press.now)
     except (InputError, RefusedError, OvertakenError) as error:
         page = _page(press.database, press.settings, token, str(error))
         return render(press.request, page, status_of(error))

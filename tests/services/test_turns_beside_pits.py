@@ -1,0 +1,141 @@
+"""Leave to power up at open flying beside who is on outside a call: cleared, on, or unasked."""
+
+import pytest
+
+from server.services import clearances, day_settling, open_flying, pit_air, turns, unasked
+from server.services.errors import RefusedError
+from server.services.pilots import pilot_of
+from server.storage import clearances as stored
+from server.storage import logbook
+from tests.factories import NOW, make_day, make_picture_check, make_pilot
+from tests.services.called_days import page, words
+from tests.services.changed_days import id_of
+from tests.services.planned_days import SETTINGS
+
+HELD = "Rook is on, unasked: Wren powers up once that is off."
+
+
+@pytest.fixture
+def day(session):
+    """Open, and pilots may power up beside others only by the director's word; Rook is in the pits."""
+    day = make_day(session, aircraft=3, **SETTINGS)
+    make_pilot(session, day, "Rook", provisional_mhz=5880)
+    open_flying.open_up(session, day, False, "director", NOW)
+    return day
+
+
+def rook(session, day):
+    return pilot_of(session, day, id_of(session, day, "Rook"))
+
+
+def is_on(session, day, place="pits"):
+    unasked.note(session, day, rook(session, day), place, "director", NOW)
+
+
+def is_off(session, day):
+    """As the pilot presses it on the own phone."""
+    (one,) = stored.live(session, day.id)
+    clearances.act_of_pilot(session, day, rook(session, day), one.id, one.seen, "off", NOW)
+    day_settling.settle(session, day, NOW)
+
+
+def set_to_go(session, day, callsign="Wren"):
+    """Asked to fly, has a place, and its channel is set."""
+    turn = turns.ask(session, day, make_pilot(session, day, callsign), "pilot", NOW)
+    turns.act(session, day, turn, turn.seen, "set", "pilot", NOW)
+    return turn
+
+
+class TestUnasked:
+    def test_the_turn_is_held_and_says_why(self, session, day):
+        is_on(session, day)
+        turn = set_to_go(session, day)
+        assert (turn.stage, turn.why) == ("ready", HELD)
+        assert words(session, day)["Wren"] == "READY"
+        assert page(session, day, "Wren").reason == HELD
+
+    @pytest.mark.parametrize("beside", [True, False])
+    def test_it_is_held_whatever_the_rule_for_the_pits(self, session, day, beside):
+        open_flying.open_up(session, day, beside, "director", NOW)
+        is_on(session, day)
+        assert set_to_go(session, day).stage == "ready"
+
+    def test_it_goes_on_in_the_transaction_that_notes_it_as_off(self, session, day):
+        is_on(session, day)
+        turn = set_to_go(session, day)
+        is_off(session, day)
+        assert (turn.stage, turn.why) == ("power up", "")
+
+    def test_the_directors_button_waits_too(self, session, day):
+        is_on(session, day)
+        turn = set_to_go(session, day)
+        with pytest.raises(RefusedError, match="Rook is on, unasked"):
+            turns.act(session, day, turn, turn.seen, "up", "director", NOW)
+
+    def test_who_was_told_to_power_up_before_is_left_where_it_is(self, session, day):
+        turn = set_to_go(session, day)
+        is_on(session, day)
+        day_settling.settle(session, day, NOW)
+        assert turn.stage == "power up"
+
+
+class TestCleared:
+    def ask(self, session, day):
+        return clearances.ask(session, day, rook(session, day), "bench check", "pilot", NOW)
+
+    @pytest.mark.parametrize("pressed_on", [True, False])
+    def test_who_is_cleared_or_on_counts_as_on_the_air(self, session, day, pressed_on):
+        one = self.ask(session, day)
+        if pressed_on:
+            clearances.is_on(session, day, one.id, one.seen, "pilot", NOW)
+        turn = set_to_go(session, day)
+        assert turn.stage == "ready"
+        assert turn.why == "Others are on outside a call (Rook): the director says when to power up."
+        is_off(session, day)
+        assert turn.stage == "power up"
+
+    def test_its_own_clearance_does_not_hold_a_pilot(self, session, day):
+        self.ask(session, day)
+        turn = turns.ask(session, day, rook(session, day), "pilot", NOW)
+        turns.act(session, day, turn, turn.seen, "set", "pilot", NOW)
+        assert turn.stage == "power up"
+
+    def test_by_computation_one_far_off_on_a_channel_that_is_known_is_no_matter(self, session, day):
+        open_flying.open_up(session, day, True, "director", NOW)
+        make_picture_check(session, rook(session, day), 5880)
+        self.ask(session, day)
+        assert stored.live(session, day.id)[0].mhz == 5880
+        assert set_to_go(session, day).stage == "power up"
+
+    def test_by_computation_one_on_no_channel_that_is_known_counts_on_the_worst(self, session, day):
+        open_flying.open_up(session, day, True, "director", NOW)
+        self.ask(session, day)
+        turn = set_to_go(session, day)
+        assert turn.stage == "ready"
+        assert turn.why == (
+            "Others are on outside a call (Rook) and could spoil this picture: the director says when."
+        )
+        field = turns.turn_lineup(session, day, [turn])
+        (heard,) = pit_air.on_the_ground(session, day, [field.up_of(turn)], turn.pilot_id)
+        assert abs(heard.up.mhz - turn.mhz) <= 20
+
+    def test_those_who_fly_and_those_on_the_ground_are_both_named(self, session, day):
+        first = set_to_go(session, day, "Otter")
+        self.ask(session, day)
+        (one,) = stored.live(session, day.id)
+        clearances.override(session, day, one.id, one.seen, "Far behind the van.", "director", NOW)
+        turn = set_to_go(session, day)
+        assert first.stage == "power up"
+        assert turn.why == (
+            "Others are up (Otter) and on outside a call (Rook): the director says when to power up."
+        )
+
+
+def test_an_archived_day_gives_no_turn(session, day):
+    is_on(session, day)
+    turn = set_to_go(session, day)
+    (one,) = stored.live(session, day.id)
+    one.stage, day.archived_at = "off", NOW
+    day_settling.settle(session, day, NOW)
+    assert turn.stage == "ready"
+    assert logbook.newest_first(session, day.id, 1)[0].action == "channel set"
