@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from server.services import call_settling, calls, down_transmitters, flight_states, unasked
 from server.services.errors import NotFoundError, OvertakenError, RefusedError
-from server.services.flight_line import check_open, line_of, line_to_change, remember
+from server.services.flight_line import check_open, line_of, line_to_change, remember, why_overridden
 from server.services.flight_states import pilot_after, why_not
 from server.services.joins import PILOT
 from server.services.pit_air import may_be_on_outside
@@ -27,6 +27,7 @@ ACTS = tuple(event for event in flight_states.PILOT_EVENTS if event != flight_st
 
 _TEXTS: Mapping[str, str] = {
     flight_states.YOUR_TURN: "{} may power up: the director gave the turn.",
+    flight_states.TURN_OVERRIDDEN: "{} may power up by the director's word",
     flight_states.PICTURE_IS_CLEAR: "{}: picture is clear.",
     flight_states.NOT_CLEAR: "{}: the picture is not clear after all.",
     flight_states.LAND: "{} is called to land.",
@@ -45,6 +46,7 @@ _TEXTS: Mapping[str, str] = {
 
 _TAKEN_BACK_BY: Mapping[str, str] = {
     flight_states.YOUR_TURN: flight_states.STAND_DOWN,
+    flight_states.TURN_OVERRIDDEN: flight_states.STAND_DOWN,
     flight_states.PICTURE_IS_CLEAR: flight_states.NOT_CLEAR,
     flight_states.LAND: flight_states.FLIES_ON,
     flight_states.HAS_LANDED: flight_states.STILL_UP,
@@ -73,12 +75,24 @@ def act_of_pilot(
     act(session, day, slot_id, seen, event, PILOT, at)
 
 
-def act(session: Session, day: FieldDay, slot_id: int, seen: str, event: str, who: str, at: datetime) -> None:
+def act(
+    session: Session,
+    day: FieldDay,
+    slot_id: int,
+    seen: str,
+    event: str,
+    who: str,
+    at: datetime,
+    *,
+    words: str = "",
+) -> None:
     """Do one of ACTS to a pilot in a call, then what follows from it.
 
     seen   `CallSlot.seen` as the page showed it
+    words  why the turn is given although somebody is on unasked; they go to the logbook
 
-    Raises OvertakenError where the pilot's stage changed since, RefusedError where it is not the time for it.
+    Raises OvertakenError where the pilot's stage changed since, RefusedError where it is not the time for it, and
+    InputError for a turn that is overridden without words or with too many.
     """
     if event not in ACTS:
         raise NotFoundError("There is nothing of this name to be done to a pilot in a call.")
@@ -88,7 +102,7 @@ def act(session: Session, day: FieldDay, slot_id: int, seen: str, event: str, wh
         raise OvertakenError(
             f"{slot.callsign}'s place changed since this page was loaded. Look at it and press again."
         )
-    _do(session, day, call, slot, event, who, at)
+    _do(session, day, call, slot, event, who, at, words)
     undo = _TAKEN_BACK_BY.get(event)
     words = _TEXTS[undo].format(slot.callsign) if undo else ""
     remember(session, day, {"words": words, "slots": [slot.id], "event": undo} if undo else None)
@@ -140,17 +154,28 @@ def undo(session: Session, day: FieldDay, seen: str, who: str, at: datetime) -> 
 
 
 def _do(
-    session: Session, day: FieldDay, call: Call, slot: CallSlot, event: str, who: str, at: datetime
+    session: Session,
+    day: FieldDay,
+    call: Call,
+    slot: CallSlot,
+    event: str,
+    who: str,
+    at: datetime,
+    words: str = "",
 ) -> None:
     assert call.id is not None
     pilot_after(slot.stage, event, slot.callsign)
-    refused = why_not(event, call_settling.line_state(session, day, call, stored.slots_of(session, call.id)))
+    line = call_settling.line_state(session, day, call, stored.slots_of(session, call.id))
+    refused = why_not(event, line)
     if refused:
         raise RefusedError(refused)
+    text = _TEXTS[event].format(slot.callsign)
+    if event == flight_states.TURN_OVERRIDDEN:
+        text = f"{text}, though {line.unasked} on, unasked: {why_overridden(words)}"
     if event == flight_states.BACK_IN_LINE and may_be_on_outside(session, [slot.pilot_id]):
         raise RefusedError(f"{slot.callsign} may be on outside a call: note it as off there first.")
     _note_what_is_down(session, day, slot, event, who, at)
-    call_settling.move(session, day, slot, event, who, _TEXTS[event].format(slot.callsign), at)
+    call_settling.move(session, day, slot, event, who, text, at)
 
 
 def _note_what_is_down(

@@ -19,6 +19,7 @@ from server.services.flight_line import (
     line_of,
     log,
     remember,
+    words_of,
 )
 from server.services.flight_states import ALARM_FIRST, why_not
 from server.storage import calls as stored
@@ -61,7 +62,8 @@ def call(
     only      pilots, by id, to whom the call is limited; None: everybody who is not through with these heats
     override  the director's words for calling it although pilots are blocked; they go to the logbook
 
-    Raises InputError for heats that are not there, RefusedError, and OvertakenError where `seen` does not hold.
+    Raises InputError for heats that are not there and for too many words, RefusedError, and OvertakenError where
+    `seen` does not hold.
     """
     assert day.id is not None
     if seen_of(session, day) != seen:
@@ -77,7 +79,7 @@ def call(
     lineup = call_lineup.lineup_of(session, day, snapshot, numbers, only)
     stands_against = (*lineup.blocked, *pit_air.against_call(session, day, lineup))
     _check_lineup(day, lineup)
-    words = " ".join(override.split())[:MOST_WORDS]
+    words = words_of(override, "override")
     if stands_against and not words:
         raise RefusedError(
             f"{' '.join(stands_against)} Mend it, leave them out, look at what the day's changes cost, or "

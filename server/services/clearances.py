@@ -13,7 +13,7 @@ from sqlmodel import Session
 from server.services import lineup, pit_air
 from server.services.channel_confirmation import channel_now, is_confirmed
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
-from server.services.flight_line import MOST_WORDS, check_open, line_of, log, remember
+from server.services.flight_line import check_open, line_of, log, remember, why_overridden
 from server.services.flight_states import ALARM_FIRST
 from server.services.joins import PILOT
 from server.services.turn_lineup import pit_power_mw
@@ -153,16 +153,13 @@ def answer(session: Session, day: FieldDay, clearance: Clearance, at: datetime) 
 def override(
     session: Session, day: FieldDay, clearance_id: int, seen: str, words: str, who: str, at: datetime
 ) -> None:
-    """Clear who waits by the director's word. Raises InputError without words, RefusedError under EVERYBODY LAND,
-    and as `is_on` does.
+    """Clear who waits by the director's word. Raises InputError without words or with too many, RefusedError under
+    EVERYBODY LAND, and as `is_on` does.
     """
     clearance = _seen(session, day, clearance_id, seen)
     if line_of(session, day).everybody_land_at is not None:
         raise RefusedError(ALARM_FIRST)
-    words = " ".join(words.split())[:MOST_WORDS]
-    if not words:
-        raise InputError({"words": "Write why it may power up now: the words go to the logbook."})
-    _clear(session, day, clearance, words, who, at)
+    _clear(session, day, clearance, why_overridden(words), who, at)
 
 
 def is_on(session: Session, day: FieldDay, clearance_id: int, seen: str, who: str, at: datetime) -> None:

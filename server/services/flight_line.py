@@ -189,5 +189,29 @@ def _call_off_pits(session: Session, day: FieldDay) -> dict[str, str]:
     return moved
 
 
+def words_of(text: str, name: str) -> str:
+    """The director's words for the logbook, in single spaces and never cut. Raises InputError, with a fault of
+    `name`, where they are too long.
+    """
+    words = " ".join(text.split())
+    if len(words) > MOST_WORDS:
+        raise InputError(
+            {
+                name: f"The logbook takes {MOST_WORDS} letters here, and these are {len(words)}. Say it shorter."
+            }
+        )
+    return words
+
+
+def why_overridden(text: str) -> str:
+    """The words by which somebody powers up all the same. Raises InputError, with a fault of `words`, where there
+    are none or too many.
+    """
+    words = words_of(text, "words")
+    if not words:
+        raise InputError({"words": "Write why it may power up now: the words go to the logbook."})
+    return words
+
+
 def _words(reason: str) -> str:
     return " ".join(reason.split())[:MOST_WORDS]

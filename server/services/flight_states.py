@@ -23,6 +23,7 @@ from server.storage.tables import (
 )
 
 YOUR_TURN = "your turn"
+TURN_OVERRIDDEN = "turn overridden"
 PICTURE_IS_CLEAR = "picture is clear"
 NOT_CLEAR = "not clear"
 RELEASE = "release"
@@ -45,7 +46,7 @@ END = "end"
 REOPEN = "reopen"
 
 PILOT_MOVES: Mapping[str, Mapping[str, str]] = {
-    WAITING: {YOUR_TURN: POWER_UP, LEAVE_OUT: LEFT_OUT, ON_UNASKED: LANDED},
+    WAITING: {YOUR_TURN: POWER_UP, TURN_OVERRIDDEN: POWER_UP, LEAVE_OUT: LEFT_OUT, ON_UNASKED: LANDED},
     POWER_UP: {PICTURE_IS_CLEAR: PICTURE_CLEAR, STAND_DOWN: LANDED, IS_DOWN: DOWN},
     PICTURE_CLEAR: {RELEASE: FLYING, NOT_CLEAR: POWER_UP, STAND_DOWN: LANDED, IS_DOWN: DOWN},
     FLYING: {LAND: LANDING, HAS_LANDED: LANDED, IS_DOWN: DOWN},
@@ -94,6 +95,7 @@ _IS: Mapping[str, str] = {
 }
 _ONLY: Mapping[str, str] = {
     YOUR_TURN: "the turn goes to a pilot who waits for it",
+    TURN_OVERRIDDEN: "only a pilot who waits for the turn gets it by the director's word",
     PICTURE_IS_CLEAR: "a picture is confirmed while its pilot powers up",
     NOT_CLEAR: "only a clear picture that was not released yet can be taken back",
     RELEASE: "only a pilot with a clear picture is released",
@@ -165,8 +167,9 @@ def call_after(stage: str, event: str, named: str) -> str:
 ALARM_FIRST = "EVERYBODY LAND is on: the director lifts it first."
 WALKERS_FIRST = "Walkers are on the field: wait until the director says that it is clear."
 
-_TAKES_OFF = (YOUR_TURN, RELEASE, FLIES_ON, FLY_ON)
-_WHILE_POWERING_UP = (YOUR_TURN, NOT_CLEAR, BACK_IN_LINE)
+_TURNS = (YOUR_TURN, TURN_OVERRIDDEN)
+_TAKES_OFF = (*_TURNS, RELEASE, FLIES_ON, FLY_ON)
+_WHILE_POWERING_UP = (*_TURNS, NOT_CLEAR, BACK_IN_LINE)
 
 
 def why_not(event: str, line: Line) -> str:
@@ -179,11 +182,13 @@ def why_not(event: str, line: Line) -> str:
         return "This heat is over. Undo its end first."
     if event in _WHILE_POWERING_UP and line.call != POWERING_UP:
         return "This heat does not power up any more: the pilot flies with the next call."
-    if event == YOUR_TURN and line.who_powers_up:
+    if event in _TURNS and line.who_powers_up:
         who = line.who_powers_up
         return f"{who} powers up now, one at a time: confirm that picture, or let {who} stand down."
     if event == YOUR_TURN and line.unasked:
         return f"{line.unasked} on, unasked: the next one powers up once that is off."
+    if event == TURN_OVERRIDDEN and not line.unasked:
+        return "Nobody on unasked holds the turn up: give it without words."
     if event == FLIES_ON and line.call != FLYING:
         return "The whole heat is called to land: let the heat fly on."
     if event == FLY_ON and not line.was_released:

@@ -20,7 +20,7 @@ from server.services.transmitter_words import Word, word_for
 from server.storage import calls as stored
 from server.storage import clearances, logbook, pilots, trouble_reports, turns
 from server.storage.session import Database
-from server.storage.tables import CHECKED_IN, CallSlot, Clearance, FieldDay
+from server.storage.tables import CHECKED_IN, WAITING, CallSlot, Clearance, FieldDay
 
 _DIRECTORS_ACTS = (
     flight_states.PICTURE_IS_CLEAR,
@@ -82,6 +82,7 @@ class CallNow:
 
     acts       of `call_steps.ACTS`, beside the usual next step
     read_out   the line to read out
+    held       whose turn comes next and is held by somebody on unasked; None for nobody
     """
 
     call_id: int
@@ -95,6 +96,7 @@ class CallNow:
     acts: tuple[str, ...]
     read_out: str
     rows: tuple[LineRow, ...]
+    held: LineRow | None
 
 
 @dataclass(frozen=True)
@@ -237,6 +239,10 @@ def _call_now(now: FlightLineNow) -> CallNow:
     assert call is not None
     assert call.id is not None
     up = [slot for slot in now.slots if slot.stage not in (flight_states.LEFT_OUT,)]
+    rows = tuple(_row(slot, now) for slot in now.slots)
+    waiting = (
+        [] if now.refused()(flight_states.TURN_OVERRIDDEN) else [one for one in rows if one.stage == WAITING]
+    )
     return CallNow(
         call_id=call.id,
         seen=call.seen,
@@ -248,7 +254,8 @@ def _call_now(now: FlightLineNow) -> CallNow:
         counts=call.counts,
         acts=tuple(event for event in _BESIDE_THE_USUAL if event in CALL_MOVES[call.stage]),
         read_out=_read_out([(slot.callsign, f"{slot.channel or ''} {slot.mhz}".strip()) for slot in up]),
-        rows=tuple(_row(slot, now) for slot in now.slots),
+        rows=rows,
+        held=waiting[0] if waiting else None,
     )
 
 

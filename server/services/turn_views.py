@@ -7,6 +7,7 @@ from sqlmodel import Session
 
 from server.allocator.open_flying import margins
 from server.radio.grade import grade_word, picture_grade
+from server.services import pit_air
 from server.services.days import can_publish
 from server.services.flight_line import line_of
 from server.services.transmitter_words import Facts, Word, word_for
@@ -100,7 +101,7 @@ class DeskTurn:
     margin_db      of its picture now; None for a pilot alone, and in the queue
     is_confirmed   its channel was set
     is_in_doubt    gear or channel changed since the place was given
-    acts           of `turns.ACTS`, what may be pressed now, the usual first
+    acts           of `turns.ACTS`, what may be pressed now, the usual first; "override" takes words
     """
 
     turn_id: int
@@ -146,6 +147,7 @@ class DeskOfTurns:
 
     order          from the database; a state with a lower one is older
     why_not_open   what stands against opening; empty when nothing does
+    unasked        who is on outside a call, unasked, "Rook is"; empty for nobody, and while nobody has a turn
     """
 
     order: int = field(compare=False)
@@ -158,6 +160,7 @@ class DeskOfTurns:
     queue: tuple[DeskTurn, ...]
     ended: tuple[EndedTurn, ...]
     why_not_open: str
+    unasked: str
 
 
 class OpenFlyingNow:
@@ -174,6 +177,7 @@ class OpenFlyingNow:
         self._queue = [turn for turn in self._live if turn.stage == WAITING]
         self._seated = [turn for turn in self._live if turn.stage != WAITING]
         self._lineup: TurnLineup | None = turn_lineup(session, day, self._live) if self._live else None
+        self._unasked = pit_air.who_is_unasked(session, day) if self._live else ""
         self._by_pilot = {turn.pilot_id: turn for turn in self._live}
         self.is_shown = self.is_open or bool(self._seated)
 
@@ -225,6 +229,7 @@ class OpenFlyingNow:
             places=tuple((number, by_place.get(number)) for number in self._places()),
             queue=tuple(self._desk_turn(turn, None) for turn in self._queue),
             why_not_open=can_publish(self._day) or "",
+            unasked=self._unasked,
             ended=tuple(self._ended(turn) for turn in ended),
         )
 
@@ -312,7 +317,9 @@ class OpenFlyingNow:
         if turn.stage == READY:
             if not self.is_open:
                 return ("off",)
-            return ("set", "land") if turn.confirmed_at is None or in_doubt else ("up", "land")
+            if turn.confirmed_at is None or in_doubt:
+                return ("set", "land")
+            return ("override" if self._unasked else "up", "land")
         if turn.stage == POWER_UP:
             return ("set", "off", "land") if in_doubt else ("clear", "off", "land", "down")
         if turn.stage == FLYING:

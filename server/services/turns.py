@@ -4,7 +4,7 @@ Every act is one transaction, names the turn, and repeats what its page showed o
 once the second is told what the first did.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import datetime
 
 from sqlmodel import Session
@@ -12,7 +12,7 @@ from sqlmodel import Session
 from server.allocator.open_flying import Place, do_fit, offer
 from server.services import lineup, open_flying, pit_air, provisional
 from server.services.errors import NotFoundError, OvertakenError, RefusedError
-from server.services.flight_line import line_of
+from server.services.flight_line import line_of, why_overridden
 from server.services.flight_states import ALARM_FIRST, WALKERS_FIRST
 from server.services.joins import PILOT
 from server.services.turn_lineup import TurnLineup, turn_lineup
@@ -20,7 +20,7 @@ from server.services.turn_log import log
 from server.services.turn_settling import back_to_queue, end, seat, settle
 from server.services.turn_words import waits_because
 from server.services.video import ANALOGUE
-from server.storage import pilots
+from server.storage import clearances, pilots
 from server.storage import turns as stored
 from server.storage.tables import (
     CHECKED_IN,
@@ -29,6 +29,7 @@ from server.storage.tables import (
     LANDING,
     POWER_UP,
     READY,
+    UNASKED,
     WAITING,
     FieldDay,
     Pilot,
@@ -39,6 +40,9 @@ CLOSED = "Open flying is closed. The director opens it."
 GIVEN_BACK = {WAITING: "left the queue", READY: "gave the place back"}
 LANDED = "landed and powered off"
 TAKEN_BACK = "was taken off"
+
+OVERRIDE = "override"
+"""Not one of ACTS: it takes words."""
 
 Act = Callable[[Session, FieldDay, Turn, str, datetime], None]
 
@@ -92,6 +96,37 @@ def act(session: Session, day: FieldDay, turn: Turn, seen: str, name: str, who: 
     """
     if name not in ACTS:
         raise NotFoundError("There is nothing of this name to be done to a turn.")
+    stages, do = ACTS[name]
+    _check_press(session, day, turn, seen, name, stages)
+    do(session, day, turn, who, at)
+    settle(session, day, at)
+
+
+def override(
+    session: Session, day: FieldDay, turn: Turn, seen: str, words: str, who: str, at: datetime
+) -> None:
+    """Let a turn power up that is held by somebody on unasked, by the director's word.
+
+    Raises InputError without words or with too many, and as `act` does.
+    """
+    _check_press(session, day, turn, seen, OVERRIDE, (READY,))
+    unasked = pit_air.who_is_unasked(session, day)
+    if not unasked:
+        raise RefusedError("Nobody on unasked holds the turn up: let it power up without words.")
+    own = clearances.live_of(session, turn.pilot_id)
+    if own is not None and own.stage == UNASKED:
+        raise RefusedError(f"{unasked} on, unasked: the own transmitter goes off before its turn.")
+    field = _ready_to_power_up(session, day, turn)
+    why = why_overridden(words)
+    turn.stage, turn.why = POWER_UP, ""
+    text = f"{field.callsign(turn)} may power up by the director's word, though {unasked} on, unasked: {why}"
+    log(session, turn, who, "turn overridden", text, at)
+    settle(session, day, at)
+
+
+def _check_press(
+    session: Session, day: FieldDay, turn: Turn, seen: str, name: str, stages: Collection[str]
+) -> None:
     _check_day(day)
     callsign = _callsign(session, day, turn)
     if turn.ended_at is not None:
@@ -103,11 +138,8 @@ def act(session: Session, day: FieldDay, turn: Turn, seen: str, name: str, who: 
     refused = _why_not_now(session, day, name)
     if refused:
         raise RefusedError(refused)
-    stages, do = ACTS[name]
     if turn.stage not in stages:
         raise RefusedError(f"{callsign}'s turn is not at that point: look at the page as it is now.")
-    do(session, day, turn, who, at)
-    settle(session, day, at)
 
 
 def restore(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
@@ -169,14 +201,20 @@ def _confirm(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime
 
 
 def _let_power_up(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
+    field = _ready_to_power_up(session, day, turn)
+    turn.stage, turn.why = POWER_UP, ""
+    log(session, turn, who, "cleared", f"{field.callsign(turn)} may power up: the director said so.", at)
+
+
+def _ready_to_power_up(session: Session, day: FieldDay, turn: Turn) -> TurnLineup:
+    """Raises RefusedError while it is not known what the transmitter is set to."""
     field = turn_lineup(session, day, [turn])
     callsign = field.callsign(turn)
     if not open_flying.is_open(session, day):
         raise RefusedError(CLOSED)
     if turn.confirmed_at is None or field.is_in_doubt(turn):
         raise RefusedError(f"Ask first what {callsign}'s transmitter is set to, and press Channel is set.")
-    turn.stage, turn.why = POWER_UP, ""
-    log(session, turn, who, "cleared", f"{callsign} may power up: the director said so.", at)
+    return field
 
 
 def _picture_is_clear(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
@@ -246,12 +284,12 @@ PILOTS_ACTS = ("set", "clear", "off")
 def _why_not_now(session: Session, day: FieldDay, name: str) -> str:
     """What holds for the whole line, against what sends a pilot up."""
     line = line_of(session, day)
-    if name in ("up", "clear", "fly-on", "seat") and line.everybody_land_at is not None:
+    if name in ("up", OVERRIDE, "clear", "fly-on", "seat") and line.everybody_land_at is not None:
         return ALARM_FIRST
-    if name in ("up", "clear", "fly-on") and line.walkers_since is not None:
+    if name in ("up", OVERRIDE, "clear", "fly-on") and line.walkers_since is not None:
         return WALKERS_FIRST
     unasked = pit_air.who_is_unasked(session, day) if name == "up" else ""
-    return f"{unasked} on, unasked: wait until it is off." if unasked else ""
+    return f"{unasked} on, unasked: wait until it is off, or override it in words." if unasked else ""
 
 
 def _check_day(day: FieldDay) -> None:

@@ -66,6 +66,7 @@ class OpenFlyingPage(Page):
     """The desk of open flying.
 
     line     as typed, where it could not be taken; `faults` says why, `notice` what else was refused
+    typed    the words of an override that was refused, and the turn that they are for
     """
 
     template: ClassVar[str] = "open_flying/page.html"
@@ -78,6 +79,7 @@ class OpenFlyingPage(Page):
     line: str = ""
     faults: Sequence[str] = ()
     notice: str = ""
+    typed: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

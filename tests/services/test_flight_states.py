@@ -22,6 +22,7 @@ DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 
 PILOTS = {
     ("waiting", "your turn"): "power up",
+    ("waiting", "turn overridden"): "power up",
     ("waiting", "leave out"): "left out",
     ("waiting", "on unasked"): "landed",
     ("power up", "picture is clear"): "picture clear",
@@ -110,6 +111,7 @@ def test_a_heat_that_is_over_takes_nothing_but_a_find(event):
 def test_everybody_land_stops_what_sends_anybody_up(event):
     held = {
         "your turn",
+        "turn overridden",
         "picture is clear",
         "release",
         "flies on",
@@ -126,11 +128,25 @@ def test_everybody_land_stops_what_sends_anybody_up(event):
 
 @pytest.mark.parametrize("event", [*PILOT_EVENTS, *CALL_EVENTS])
 def test_walkers_stop_power_up_and_release(event):
-    refused = why_not(event, Line("powering up", walkers=True, was_released=True))
-    if event in ("your turn", "release", "flies on", "fly on"):
+    refused = why_not(event, Line("powering up", walkers=True, was_released=True, unasked="Rook is"))
+    if event in ("your turn", "turn overridden", "release", "flies on", "fly on"):
         assert refused == "Walkers are on the field: wait until the director says that it is clear."
     else:
         assert refused == ""
+
+
+@pytest.mark.parametrize("stage", ["flying", "landing"])
+def test_a_turn_is_not_overridden_once_the_heat_was_released(stage):
+    assert "does not power up any more" in why_not("turn overridden", Line(stage, unasked="Rook is"))
+
+
+def test_somebody_on_unasked_holds_the_turn_but_not_the_directors_word():
+    held = Line("powering up", unasked="Rook is")
+    assert why_not("your turn", held).startswith("Rook is on, unasked: the next one powers up")
+    assert why_not("turn overridden", held) == ""
+    assert why_not("turn overridden", OPEN).startswith("Nobody on unasked holds the turn up")
+    one_is_on = Line("powering up", who_powers_up="Otter", unasked="Rook is")
+    assert why_not("turn overridden", one_is_on).startswith("Otter powers up now, one at a time")
 
 
 @pytest.mark.parametrize("event", ["your turn", "not clear", "back in line"])

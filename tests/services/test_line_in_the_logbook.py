@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from server.services import call_slots, calls, clearances, flight_line
+from server.services import call_slots, calls, clearances, flight_line, unasked
 from server.services.flight_states import (
     BACK_IN_LINE,
     CALL_MOVES,
@@ -15,6 +15,7 @@ from server.services.flight_states import (
     PILOT_MOVES,
     RELEASE,
     STAND_DOWN,
+    TURN_OVERRIDDEN,
     YOUR_TURN,
 )
 from server.storage import calls as stored
@@ -24,7 +25,15 @@ from tests.factories import NOW, make_day, make_pilot
 from tests.factories_snapshot import publish
 from tests.services.called_days import call_heat, place, released
 
-WHILE_POWERING_UP = {YOUR_TURN, PICTURE_IS_CLEAR, NOT_CLEAR, LEAVE_OUT, BACK_IN_LINE, STAND_DOWN}
+WHILE_POWERING_UP = {
+    YOUR_TURN,
+    TURN_OVERRIDDEN,
+    PICTURE_IS_CLEAR,
+    NOT_CLEAR,
+    LEAVE_OUT,
+    BACK_IN_LINE,
+    STAND_DOWN,
+}
 LATER = NOW + timedelta(minutes=7)
 PILOTS = [(stage, event) for stage, moves in PILOT_MOVES.items() for event in moves if event != RELEASE]
 CALLS = [(stage, event) for stage, moves in CALL_MOVES.items() for event in moves]
@@ -52,8 +61,10 @@ def test_every_move_of_a_pilot(session, day, stage, event):
     slot = place(session, day, "Wren")
     call.stage = POWERING_UP if event in WHILE_POWERING_UP else FLYING
     slot.stage = stage
+    if event == TURN_OVERRIDDEN:
+        unasked.note(session, day, make_pilot(session, day, "Rook"), "pits", "director", NOW)
     session.flush()
-    call_slots.act(session, day, slot.id, slot.seen, event, "spotter", LATER)
+    call_slots.act(session, day, slot.id, slot.seen, event, "spotter", LATER, words="Behind the hill.")
     who, at, text, facts = newest(session, day, event)
     assert (who, at) == ("spotter", LATER)
     assert "Wren" in text

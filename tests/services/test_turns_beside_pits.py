@@ -2,11 +2,13 @@
 
 import pytest
 
-from server.services import clearances, day_settling, open_flying, pit_air, turns, unasked
-from server.services.errors import RefusedError
+from server.services import clearances, day_settling, flight_line, open_flying, pit_air, turns, unasked
+from server.services.errors import InputError, RefusedError
 from server.services.pilots import pilot_of
+from server.services.turn_views import OpenFlyingNow
 from server.storage import clearances as stored
 from server.storage import logbook
+from server.storage.tables import TURN_STAGES
 from tests.factories import NOW, make_day, make_picture_check, make_pilot
 from tests.services.called_days import page, words
 from tests.services.changed_days import id_of
@@ -77,6 +79,80 @@ class TestUnasked:
         is_on(session, day)
         day_settling.settle(session, day, NOW)
         assert turn.stage == "power up"
+
+
+class TestOverriddenInWords:
+    def override(self, session, day, turn, words="Behind the hill, no phone."):
+        turns.override(session, day, turn, turn.seen, words, "director", NOW)
+
+    @pytest.mark.parametrize("stage", TURN_STAGES)
+    def test_only_a_turn_that_is_ready_is_overridden(self, session, day, stage):
+        is_on(session, day)
+        turn = set_to_go(session, day)
+        turn.stage = stage
+        if stage == "ready":
+            self.override(session, day, turn)
+            assert (turn.stage, turn.why) == ("power up", "")
+            return
+        with pytest.raises(RefusedError, match="Wren's turn is not at that point"):
+            self.override(session, day, turn)
+
+    def test_the_logbook_has_who_and_why_and_the_notice_stays(self, session, day):
+        is_on(session, day)
+        self.override(session, day, set_to_go(session, day))
+        entry = logbook.newest_first(session, day.id, 1)[0]
+        assert (entry.action, entry.who, entry.at) == ("turn overridden", "director", NOW)
+        assert entry.text == (
+            "Wren may power up by the director's word, though Rook is on, unasked: Behind the hill, no phone."
+        )
+        assert OpenFlyingNow(session, day).desk().unasked == "Rook is"
+        assert words(session, day) == {"Rook": "DISARM THEN POWER OFF", "Wren": "POWER UP"}
+
+    def test_each_held_turn_is_overridden_on_its_own(self, session, day):
+        is_on(session, day)
+        first, second = set_to_go(session, day), set_to_go(session, day, "Otter")
+        self.override(session, day, first)
+        assert (first.stage, second.stage) == ("power up", "ready")
+
+    @pytest.mark.parametrize(
+        ("typed", "told"), [(" ", "Write why it may power up"), ("x" * 201, "these are 201. Say it shorter")]
+    )
+    def test_without_words_or_with_too_many_it_stays_held(self, session, day, typed, told):
+        is_on(session, day)
+        turn = set_to_go(session, day)
+        with pytest.raises(InputError, match=told):
+            self.override(session, day, turn, typed)
+        assert turn.stage == "ready"
+
+    def test_with_nobody_on_unasked_the_button_without_words_does(self, session, day):
+        clearances.ask(session, day, rook(session, day), "bench check", "pilot", NOW)
+        turn = set_to_go(session, day)
+        with pytest.raises(RefusedError, match="Nobody on unasked holds the turn up"):
+            self.override(session, day, turn)
+
+    def test_no_word_lets_somebody_power_up_who_is_on_unasked_itself(self, session, day):
+        turn = turns.ask(session, day, rook(session, day), "pilot", NOW)
+        turn.stage = "waiting"
+        is_on(session, day)
+        turn.stage, turn.confirmed_at = "ready", NOW
+        with pytest.raises(RefusedError, match="the own transmitter goes off before its turn"):
+            self.override(session, day, turn)
+
+    def test_neither_everybody_land_nor_walkers_are_overridden(self, session, day):
+        is_on(session, day)
+        turn = set_to_go(session, day)
+        flight_line.set_walkers(session, day, True, "director", NOW)
+        with pytest.raises(RefusedError, match="Walkers are on the field"):
+            self.override(session, day, turn)
+        flight_line.everybody_land(session, day, "", "director", NOW)
+        with pytest.raises(RefusedError, match="EVERYBODY LAND is on"):
+            self.override(session, day, turn)
+
+    def test_a_turn_whose_channel_is_not_set_is_not_overridden(self, session, day):
+        is_on(session, day)
+        turn = turns.ask(session, day, make_pilot(session, day, "Wren"), "pilot", NOW)
+        with pytest.raises(RefusedError, match="Ask first what Wren's transmitter is set to"):
+            self.override(session, day, turn)
 
 
 class TestCleared:

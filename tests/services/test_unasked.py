@@ -3,14 +3,14 @@
 import pytest
 
 from server.services import call_slots, clearances, pit_air
-from server.services.errors import InputError, OvertakenError, RefusedError
+from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.line_desk import line_desk
 from server.services.pilots import pilot_of
 from server.services.trouble_air import air_now
 from server.storage import clearances as stored
 from server.storage import logbook
 from tests.factories import NOW, make_picture_check
-from tests.services.called_days import call_heat, page, press, released, stages, words
+from tests.services.called_days import call_heat, page, place, press, released, stages, step, words
 from tests.services.changed_days import id_of, published_day
 
 
@@ -119,6 +119,70 @@ class TestOthers:
         asked = clearances.ask(session, day, pilot(session, day, "Wren"), "bench check", "pilot", NOW)
         assert asked.stage == "waiting"
         assert asked.words.startswith("Rook is on at 5658 MHz, too close to 5658")
+
+
+class TestOverriddenInWords:
+    @pytest.fixture
+    def held(self, session, day):
+        """Heat 1 powers up, Wren's picture is clear, and Rook keeps Otter from its turn."""
+        call_heat(session, day, 1)
+        found_on(session, day, "Rook")
+        press(session, day, "Wren", "picture is clear")
+        return day
+
+    def override(self, session, day, words):
+        slot = place(session, day, "Otter")
+        call_slots.act(session, day, slot.id, slot.seen, "turn overridden", "director", NOW, words=words)
+
+    def test_the_turn_is_given_and_the_logbook_has_who_and_why(self, session, held):
+        assert line_desk(session, held).call.held.callsign == "Otter"
+        self.override(session, held, " Behind  the hill, no phone. ")
+        assert words(session, held)["Otter"] == "POWER UP"
+        entry = logbook.newest_first(session, held.id, 1)[0]
+        assert (entry.action, entry.who, entry.at) == ("turn overridden", "director", NOW)
+        assert entry.text == (
+            "Otter may power up by the director's word, though Rook is on, unasked: Behind the hill, no phone."
+        )
+
+    def test_who_is_on_stays_on_the_page_and_is_told_to_power_off(self, session, held):
+        self.override(session, held, "Behind the hill.")
+        desk = line_desk(session, held)
+        assert [(one.callsign, one.stage) for one in desk.clearances] == [("Rook", "on unasked")]
+        assert desk.call.held is None
+        assert words(session, held)["Rook"] == "DISARM THEN POWER OFF"
+
+    def test_the_heat_is_released_beside_it(self, session, held):
+        self.override(session, held, "Behind the hill.")
+        press(session, held, "Otter", "picture is clear")
+        assert step(session, held, "release").stage == "flying"
+
+    def test_without_words_or_with_too_many_it_stays_held(self, session, held):
+        with pytest.raises(InputError, match="Write why it may power up now"):
+            self.override(session, held, "  ")
+        with pytest.raises(InputError, match="takes 200 letters here, and these are 201"):
+            self.override(session, held, "x" * 201)
+        assert stages(session, held)["Otter"] == "waiting"
+
+    def test_two_hundred_letters_are_kept_whole(self, session, held):
+        self.override(session, held, "x" * 200)
+        assert logbook.newest_first(session, held.id, 1)[0].text.endswith(": " + "x" * 200)
+
+    def test_once_it_is_off_nothing_is_left_to_override(self, session, held):
+        (one,) = live(session, held)
+        one.stage = "off"
+        with pytest.raises(RefusedError, match="Nobody on unasked holds the turn up"):
+            self.override(session, held, "Behind the hill.")
+
+    def test_a_slip_is_taken_back_to_powering_off(self, session, held):
+        self.override(session, held, "Behind the hill.")
+        undo(session, held)
+        assert words(session, held)["Otter"] == "DISARM THEN POWER OFF"
+
+    def test_a_pilot_does_not_override_from_the_own_phone(self, session, held):
+        slot = place(session, held, "Otter")
+        otter = pilot(session, held, "Otter")
+        with pytest.raises(NotFoundError):
+            call_slots.act_of_pilot(session, held, otter, slot.id, slot.seen, "turn overridden", NOW)
 
 
 class TestUndo:

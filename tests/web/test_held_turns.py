@@ -4,12 +4,13 @@ import html
 
 import pytest
 
-from server.services import call_slots, days, open_flying, pilots, turns, unasked
+from server.services import call_slots, calls, days, open_flying, pilots, turns, unasked
+from server.services import clearances as clearance_services
 from server.storage import clearances
 from server.storage import turns as stored
 from tests.factories import NOW, make_day, make_pilot
-from tests.services.called_days import call_heat, press, stages
-from tests.services.changed_days import id_of, published_day
+from tests.services.called_days import call_heat, place, press, stages
+from tests.services.changed_days import happen, id_of, published_day
 from tests.services.planned_days import SETTINGS
 
 
@@ -77,3 +78,64 @@ def test_a_turn_goes_on_in_the_press_at_the_flight_line(database, opened, direct
     director.post(f"/days/tern/line/clearances/{one.id}/off", data={"seen": one.seen})
     with database.read() as session:
         assert [one.stage for one in stored.live(session, opened.id)] == ["power up"]
+
+
+TOO_MANY = "Behind the hill. " * 13
+
+
+def test_the_flight_line_overrides_a_held_turn_in_words_and_keeps_those_that_are_too_many(
+    database, called, director
+):
+    page = told(director, "/days/tern/line")
+    assert "Cannot be reached? Let Otter power up, in words" in page
+    with database.read() as session:
+        slot = place(session, days.day_with(session, "tern"), "Otter")
+    at = f"/days/tern/line/slots/{slot.id}/turn-overridden"
+    answer = director.post(at, data={"seen": slot.seen, "slot": str(slot.id), "words": TOO_MANY})
+    assert answer.status_code == 422
+    assert f'value="{TOO_MANY}"' in html.unescape(answer.text)
+    assert "takes 200 letters here" in answer.text
+    sent = {"seen": slot.seen, "slot": str(slot.id), "words": "Behind the hill."}
+    assert director.post(at, data=sent).status_code == 303
+    page = told(director, "/days/tern/line")
+    assert "Cannot be reached?" not in page
+    assert "is on, unasked" in page
+
+
+def test_open_flying_overrides_a_held_turn_in_words_and_keeps_those_that_are_too_many(
+    database, opened, director
+):
+    desk = "/days/tern/open-flying"
+    assert "Cannot be reached? Let Wren power up, in words" in told(director, desk)
+    with database.read() as session:
+        (turn,) = stored.live(session, opened.id)
+    at = f"{desk}/turns/{turn.id}/override"
+    answer = director.post(at, data={"seen": turn.seen, "words": TOO_MANY})
+    assert answer.status_code == 422
+    assert f'value="{TOO_MANY}"' in html.unescape(answer.text)
+    assert director.post(at, data={"seen": turn.seen, "words": "Behind the hill."}).status_code == 303
+    page = told(director, desk)
+    assert "Cannot be reached?" not in page
+    assert "Rook is on outside a call" in page
+
+
+def test_a_clearance_overridden_in_too_many_words_keeps_them(database, called, director):
+    with database.write() as session:
+        day = days.day_with(session, "tern")
+        quill = pilots.pilot_of(session, day, id_of(session, day, "Quill"))
+        one = clearance_services.ask(session, day, quill, "bench check", "pilot", NOW)
+    sent = {"seen": one.seen, "clearance": str(one.id), "words": TOO_MANY}
+    answer = director.post(f"/days/tern/line/clearances/{one.id}/override", data=sent)
+    assert answer.status_code == 422
+    assert html.unescape(answer.text).count(f'value="{TOO_MANY}"') == 1
+
+
+def test_a_heat_called_in_too_many_words_keeps_them_and_is_not_called(database, director):
+    with database.write() as session:
+        day = published_day(session, code="tern")
+        seen = calls.seen_of(session, day)
+        happen(session, day, "down", pilot=id_of(session, day, "Otter"))
+    answer = director.post("/days/tern/line/call", data={"heats": "1", "seen": seen, "override": TOO_MANY})
+    assert answer.status_code == 422
+    assert f'value="{TOO_MANY}"' in html.unescape(answer.text)
+    assert "takes 200 letters here, and these are 220" in answer.text

@@ -193,7 +193,8 @@ def say_next_heat(press: PressOfApp, code: str) -> Response:
 def act_on_slot(press: PressOfApp, code: str, slot_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         event = name.replace("-", " ")
-        call_slots.act(session, day, slot_id, press.seen, event, DIRECTOR, press.now)
+        words = press.form.get("words", "")
+        call_slots.act(session, day, slot_id, press.seen, event, DIRECTOR, press.now, words=words)
 
     return _do(press, code, act)
 

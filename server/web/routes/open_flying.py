@@ -1,6 +1,6 @@
 """Open flying at the desk: open and close it, ask for pilots without a phone, and help every turn along."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
@@ -85,23 +85,33 @@ def undo_end(press: PressOfApp, code: str, turn_id: RowNumber) -> Response:
 def act_on_turn(press: PressOfApp, code: str, turn_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         turn = turns.turn_of(session, day, turn_id)
-        turns.act(session, day, turn, press.seen, name, DIRECTOR, press.now)
+        if name == turns.OVERRIDE:
+            turns.override(session, day, turn, press.seen, press.form.get("words", ""), DIRECTOR, press.now)
+        else:
+            turns.act(session, day, turn, press.seen, name, DIRECTOR, press.now)
 
-    return _do(press, code, act)
+    typed = {"words": press.form.get("words", ""), "turn": str(turn_id)} if name == turns.OVERRIDE else {}
+    return _do(press, code, act, typed=typed)
 
 
-def _do(press: Press, code: str, act: Act, line: str = "") -> Response:
+def _do(
+    press: Press, code: str, act: Act, line: str = "", typed: Mapping[str, str] | None = None
+) -> Response:
     """Do it in one transaction, tell everybody, and go back to the page; what was refused stands on it."""
+    database, settings, typed = press.database, press.settings, typed or {}
     try:
         with press.database.write() as session:
             day = day_with(session, code)
             act(session, day)
             day_settling.settle(session, day, press.now)
     except InputError as error:
-        page = _page(press.database, press.settings, code, line, tuple(error.faults.values()))
+        if typed:
+            page = _page(database, settings, code, notice=str(error), typed={**typed, "fault": str(error)})
+        else:
+            page = _page(database, settings, code, line, tuple(error.faults.values()))
         return render(press.request, page, status_of(error))
     except (RefusedError, OvertakenError) as error:
-        page = _page(press.database, press.settings, code, line, notice=str(error))
+        page = _page(database, settings, code, line, notice=str(error), typed=typed)
         return render(press.request, page, status_of(error))
     press.announce(day)
     return RedirectResponse(f"/days/{day.code}/open-flying", 303)
@@ -114,6 +124,7 @@ def _page(
     line: str = "",
     faults: tuple[str, ...] = (),
     notice: str = "",
+    typed: Mapping[str, str] | None = None,
 ) -> OpenFlyingPage:
     with database.read() as session:
         day = day_with(session, code)
@@ -127,4 +138,5 @@ def _page(
             line=line,
             faults=faults,
             notice=notice,
+            typed=typed or {},
         )
