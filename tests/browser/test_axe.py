@@ -60,7 +60,7 @@ PUBLIC = ("/board/{code}", "/join/{code}")
 LINE = ("/days/{code}/check-in", "/days/{code}/line", "/days/{code}/line/trouble", "/days/{code}/open-flying")
 ONE_PILOT = ("/days/{code}/pilots/{pilot}", "/days/{code}/pilots/{pilot}/bench", "/slot/{token}")
 OF_A_PLAN = ("/days/{code}/plan?spectrum=1", "/days/{code}/plan/1", "/days/{code}/heat-sheet?by=channel")
-ELSEWHERE = ("/patterns", "/days/none/plan", "/slot/none")
+ELSEWHERE = ("/patterns", "/guide", "/days/none/plan", "/slot/none")
 
 
 class Field:

@@ -30,6 +30,7 @@ PUBLIC = {
     "/slot/{token}/call/{slot_id}/{name}",
     "/slot/{token}/clearance",
     "/slot/{token}/clearances/{clearance_id}/{name}",
+    "/guide",
     "/health",
     "/sign-in",
 }
