@@ -66,7 +66,7 @@ class OpenFlyingPage(Page):
     """The desk of open flying.
 
     line     as typed, where it could not be taken; `faults` says why, `notice` what else was refused
-    typed    the words of an override that was refused, and the turn that they are for
+    again    where the words of an override that was refused go again; `form` is as typed
     """
 
     template: ClassVar[str] = "open_flying/page.html"
@@ -79,12 +79,16 @@ class OpenFlyingPage(Page):
     line: str = ""
     faults: Sequence[str] = ()
     notice: str = ""
-    typed: Mapping[str, str] = field(default_factory=dict)
+    again: str = ""
+    form: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class LinePage(Page):
-    """The flight line; `form` is as typed where something was refused, `notice` says why."""
+    """The flight line; `form` is as typed where something was refused, `notice` says why.
+
+    again   where the words of an override that was refused go again
+    """
 
     template: ClassVar[str] = "line/page.html"
     day: FieldDay
@@ -95,6 +99,7 @@ class LinePage(Page):
     notice: str = ""
     faults: Mapping[str, str] = field(default_factory=dict)
     form: Mapping[str, str] = field(default_factory=dict)
+    again: str = ""
 
 
 @dataclass(frozen=True)

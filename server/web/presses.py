@@ -28,6 +28,11 @@ class Press:
         """What the form repeats of its page, so that a press on an old page changes nothing."""
         return self.form.get("seen", "")
 
+    @property
+    def again(self) -> str:
+        """Where the words of an override go again once it was refused; empty for a press without words."""
+        return self.request.url.path if "words" in self.form else ""
+
     def announce(self, day: FieldDay) -> None:
         """Tell every live page of the day. Call it after the commit, never before."""
         assert day.id is not None

@@ -1,10 +1,7 @@
 // The flight line by keyboard: N does the usual next step, U takes the last one back, W says walkers, up and down go from
-// pilot to pilot. What somebody opened stays open when the page updates, forms repeat what is shown now, and the hours of
-// the day move on.
+// pilot to pilot. Forms repeat what is shown now, and the hours of the day move on.
 (() => {
-  const live = document.getElementById("live");
   const isTyping = (node) => node.closest("input:not([type=checkbox]), select, textarea");
-  const opened = new Set();
   const TICK_MS = 15000;
 
   function walk(step) {
@@ -20,20 +17,6 @@
     button?.click();
     return Boolean(button);
   }
-
-  live.addEventListener("click", (event) => {
-    const folded = event.target.closest("summary")?.parentElement;
-    if (!folded?.id) return;
-    if (folded.open) return void opened.delete(folded.id);
-    opened.add(folded.id);
-    requestAnimationFrame(() => folded.scrollIntoView({ block: "nearest" }));
-  });
-  new MutationObserver(() => {
-    for (const id of opened) {
-      const folded = document.getElementById(id);
-      if (folded && !folded.open) folded.open = true;
-    }
-  }).observe(live, { subtree: true, childList: true, attributes: true, attributeFilter: ["open"] });
 
   document.getElementById("call-other")?.addEventListener("submit", (event) => {
     event.target.elements.seen.value = document.getElementById("line-bar").dataset.seen;

@@ -91,11 +91,13 @@ def test_the_flight_line_overrides_a_held_turn_in_words_and_keeps_those_that_are
     with database.read() as session:
         slot = place(session, days.day_with(session, "tern"), "Otter")
     at = f"/days/tern/line/slots/{slot.id}/turn-overridden"
-    answer = director.post(at, data={"seen": slot.seen, "slot": str(slot.id), "words": TOO_MANY})
+    answer = director.post(at, data={"seen": slot.seen, "callsign": "Otter", "words": TOO_MANY})
     assert answer.status_code == 422
-    assert f'value="{TOO_MANY}"' in html.unescape(answer.text)
-    assert "takes 200 letters here" in answer.text
-    sent = {"seen": slot.seen, "slot": str(slot.id), "words": "Behind the hill."}
+    again = html.unescape(answer.text).partition('<div id="live">')[0]  # messages replace what is below
+    assert f'action="{at}"' in again
+    assert f'value="{TOO_MANY}"' in again
+    assert "takes 200 letters here" in again
+    sent = {"seen": slot.seen, "words": "Behind the hill."}
     assert director.post(at, data=sent).status_code == 303
     page = told(director, "/days/tern/line")
     assert "Cannot be reached?" not in page
@@ -112,7 +114,10 @@ def test_open_flying_overrides_a_held_turn_in_words_and_keeps_those_that_are_too
     at = f"{desk}/turns/{turn.id}/override"
     answer = director.post(at, data={"seen": turn.seen, "words": TOO_MANY})
     assert answer.status_code == 422
-    assert f'value="{TOO_MANY}"' in html.unescape(answer.text)
+    again = html.unescape(answer.text).partition('<div id="live">')[0]
+    assert f'action="{at}"' in again
+    assert f'value="{TOO_MANY}"' in again
+    assert "takes 200 letters here" in again
     assert director.post(at, data={"seen": turn.seen, "words": "Behind the hill."}).status_code == 303
     page = told(director, desk)
     assert "Cannot be reached?" not in page
@@ -124,7 +129,7 @@ def test_a_clearance_overridden_in_too_many_words_keeps_them(database, called, d
         day = days.day_with(session, "tern")
         quill = pilots.pilot_of(session, day, id_of(session, day, "Quill"))
         one = clearance_services.ask(session, day, quill, "bench check", "pilot", NOW)
-    sent = {"seen": one.seen, "clearance": str(one.id), "words": TOO_MANY}
+    sent = {"seen": one.seen, "callsign": "Quill", "words": TOO_MANY}
     answer = director.post(f"/days/tern/line/clearances/{one.id}/override", data=sent)
     assert answer.status_code == 422
     assert html.unescape(answer.text).count(f'value="{TOO_MANY}"') == 1

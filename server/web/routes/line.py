@@ -247,7 +247,7 @@ def _do(press: Press, code: str, act: Act) -> Response:
             day_settling.settle(session, day, press.now)
     except (InputError, RefusedError, OvertakenError) as error:
         faults = error.faults if isinstance(error, InputError) else {}
-        page = _page(press.database, press.settings, code, press.now, str(error), faults, press.form)
+        page = _page(press.database, press.settings, code, press.now, str(error), faults, press)
         return render(press.request, page, status_of(error))
     press.announce(day)
     return RedirectResponse(f"/days/{day.code}/line", 303)
@@ -260,7 +260,7 @@ def _page(
     now: datetime,
     notice: str = "",
     faults: Mapping[str, str] | None = None,
-    form: Mapping[str, str] | None = None,
+    press: Press | None = None,
 ) -> LinePage:
     with database.read() as session:
         day = day_with(session, code)
@@ -272,5 +272,6 @@ def _page(
             heartbeat_ms=round(settings.heartbeat_s * 1000),
             notice=notice,
             faults=faults or {},
-            form=form or {},
+            form=press.form if press else {},
+            again=press.again if press else "",
         )

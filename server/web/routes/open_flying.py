@@ -1,6 +1,6 @@
 """Open flying at the desk: open and close it, ask for pilots without a phone, and help every turn along."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
@@ -90,28 +90,24 @@ def act_on_turn(press: PressOfApp, code: str, turn_id: RowNumber, name: str) -> 
         else:
             turns.act(session, day, turn, press.seen, name, DIRECTOR, press.now)
 
-    typed = {"words": press.form.get("words", ""), "turn": str(turn_id)} if name == turns.OVERRIDE else {}
-    return _do(press, code, act, typed=typed)
+    return _do(press, code, act)
 
 
-def _do(
-    press: Press, code: str, act: Act, line: str = "", typed: Mapping[str, str] | None = None
-) -> Response:
+def _do(press: Press, code: str, act: Act, line: str = "") -> Response:
     """Do it in one transaction, tell everybody, and go back to the page; what was refused stands on it."""
-    database, settings, typed = press.database, press.settings, typed or {}
     try:
         with press.database.write() as session:
             day = day_with(session, code)
             act(session, day)
             day_settling.settle(session, day, press.now)
     except InputError as error:
-        if typed:
-            page = _page(database, settings, code, notice=str(error), typed={**typed, "fault": str(error)})
-        else:
-            page = _page(database, settings, code, line, tuple(error.faults.values()))
+        on_the_line = () if press.again else tuple(error.faults.values())
+        page = _page(
+            press.database, press.settings, code, line, on_the_line, str(error) if press.again else "", press
+        )
         return render(press.request, page, status_of(error))
     except (RefusedError, OvertakenError) as error:
-        page = _page(database, settings, code, line, notice=str(error), typed=typed)
+        page = _page(press.database, press.settings, code, line, notice=str(error), press=press)
         return render(press.request, page, status_of(error))
     press.announce(day)
     return RedirectResponse(f"/days/{day.code}/open-flying", 303)
@@ -124,7 +120,7 @@ def _page(
     line: str = "",
     faults: tuple[str, ...] = (),
     notice: str = "",
-    typed: Mapping[str, str] | None = None,
+    press: Press | None = None,
 ) -> OpenFlyingPage:
     with database.read() as session:
         day = day_with(session, code)
@@ -138,5 +134,6 @@ def _page(
             line=line,
             faults=faults,
             notice=notice,
-            typed=typed or {},
+            again=press.again if press else "",
+            form=press.form if press else {},
         )
