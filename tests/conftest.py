@@ -1,3 +1,4 @@
+import os
 import random
 import shutil
 import socket
@@ -47,3 +48,13 @@ def database(migrated_file: Path, tmp_path: Path):
     database = Database(Path(file))
     yield database
     database.close()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item):
+    """Where EVERY_TEST_MUST_RUN is set a skipped test is a failed one."""
+    report = yield
+    if report.skipped and os.environ.get("EVERY_TEST_MUST_RUN"):
+        report.outcome = "failed"
+        report.longrepr = f"{item.nodeid} was skipped, but every test must run: {report.longrepr}"
+    return report
