@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
-from server import __version__, paths
+from server import __version__, paths, wording
 from server.services.jobs import Jobs
 from server.services.live import Hub
 from server.services.turn_watch import TurnWatch
@@ -42,6 +42,7 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
 
     Raises migrate.MigrationError if the data file is of a newer version.
     """
+    wording.speak(settings.locale)
     migrate.upgrade(settings.database_file, paths.MIGRATIONS)
     policy = Policy.of(settings.allowed_hosts, settings.public_origins, settings.body_limit_kib)
     app = FastAPI(

@@ -10,6 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
+from babel import Locale
+
+from server.wording import DEFAULT_LOCALE, locale_named
 
 PREFIX = "BANDSTAND_"
 
@@ -101,6 +104,12 @@ class Settings:
     )
     session_hours: float = _setting(
         _positive, "hours that the director stays signed in", "give a number of hours above 0", default=72.0
+    )
+    locale: Locale = _setting(  # noqa: RUF009 it returns a dataclass field
+        locale_named,
+        "language and habits of writing figures and dates, for instance en_GB or en_US",
+        "give a locale such as en_GB",
+        default=Locale.parse(DEFAULT_LOCALE),
     )
     body_limit_kib: int = _setting(
         _positive_int, "largest upload in KiB", "give a whole number above 0", default=4096

@@ -15,9 +15,15 @@ ROOT = Path(__file__).resolve().parents[1]
 # one by one for `web`: a route opens the transaction and a page shows rows, but only services ask for them.
 OURS = {
     "server.radio": set(),
-    "server.allocator": {"server.radio"},
+    "server.allocator": {"server.radio", "server.wording"},
     "server.storage": set(),
-    "server.services": {"server.radio", "server.allocator", "server.storage", "server.paths"},
+    "server.services": {
+        "server.radio",
+        "server.allocator",
+        "server.storage",
+        "server.paths",
+        "server.wording",
+    },
     "server.web": {
         "server",
         "server.radio",
@@ -27,9 +33,11 @@ OURS = {
         "server.storage.tables",
         "server.settings",
         "server.paths",
+        "server.wording",
     },
-    "server.settings": set(),
+    "server.settings": {"server.wording"},
     "server.paths": set(),
+    "server.wording": set(),
 }
 NUMERIC = {"numpy", "numba", "llvmlite"}
 LIBRARIES = {

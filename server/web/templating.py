@@ -18,11 +18,11 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, FileSystemLoader, Undefined
-from jinja2.ext import Extension
+from jinja2.ext import Extension, InternationalizationExtension
 from jinja2.utils import missing
 from markupsafe import Markup
 
-from server import paths
+from server import paths, wording
 from server.services.qr_codes import qr_svg
 from server.services.spectrum_shapes import Chart
 from server.web.looks import LOOKS, Look, look_of
@@ -64,7 +64,11 @@ def make_templates() -> Jinja2Templates:
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=_UndeclaredName,
-        extensions=[_VersionedStatic],
+        extensions=[_VersionedStatic, InternationalizationExtension],
+    )
+    environment.policies["ext.i18n.trimmed"] = True
+    environment.install_gettext_callables(  # type: ignore[attr-defined]
+        wording.gettext, wording.ngettext, newstyle=True
     )
     environment.filters.update(
         mhz=mhz,

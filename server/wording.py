@@ -1,0 +1,98 @@
+"""The words and figures that people read, in the language this server speaks: the one door to the catalogues.
+
+Every sentence for people is written in English where it is used, as `_("Heat %(number)s is up", number=4)`. It is
+looked up in `server/locale/<language>/LC_MESSAGES/bandstand.po`; where no catalogue has it, it stays English.
+`server/locale/bandstand.pot` lists them all for translators. A sentence is whole: parts glued together cannot
+be put into another order by a language that needs one.
+
+One server speaks one language, chosen when it starts: everybody at a field reads the same board, the same paper
+and the same words in the logbook, and what is pushed to a hundred phones is written once.
+"""
+
+import gettext as catalogues
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_date, format_time
+from babel.numbers import format_decimal
+
+DOMAIN = "bandstand"
+CATALOGUES = Path(__file__).parent / "locale"
+DEFAULT_LOCALE = "en_GB"
+MINUS = "\N{MINUS SIGN}"
+
+
+class _Spoken:
+    """What this process speaks; `speak` sets it."""
+
+    locale = Locale.parse(DEFAULT_LOCALE)
+    catalogue = catalogues.NullTranslations()
+
+
+def locale_named(name: str) -> Locale:
+    """de_CH or de-CH → the locale. Raises ValueError if the Unicode locale data do not know it."""
+    try:
+        return Locale.parse(name.replace("-", "_"))
+    except UnknownLocaleError as error:
+        raise ValueError(str(error)) from error
+
+
+def speak(locale: Locale, catalogue: catalogues.NullTranslations | None = None) -> None:
+    """From now on words come from the catalogue of this locale (or the one given), figures follow its habits."""
+    _Spoken.locale = locale
+    _Spoken.catalogue = catalogue or catalogues.translation(
+        DOMAIN, CATALOGUES, [str(locale), locale.language], fallback=True
+    )
+
+
+def language_tag() -> str:
+    """en-GB, as HTML's `lang` wants it."""
+    return str(_Spoken.locale).replace("_", "-")
+
+
+def gettext(message: str, /, **values: Any) -> str:
+    """The message in the language spoken, its `%(name)s` filled in. A lone per cent sign is written `%%`
+    if there are values to fill in, and `%` if there are none."""
+    said: str = _Spoken.catalogue.gettext(message)
+    return said % values if values else said
+
+
+def ngettext(one: str, many: str, number: int, /, **values: Any) -> str:
+    """The form of the message that the language wants for this number, which is also `%(number)s`."""
+    said: str = _Spoken.catalogue.ngettext(one, many, number)
+    return said % {"number": number, **values}
+
+
+def marked(message: str) -> str:
+    """Marks a constant for the catalogue where it is defined; `gettext` translates it where it is shown."""
+    return message
+
+
+def decimal(value: float, places: int, signed: bool = False) -> str:
+    """-0.59 → "-0.6", the minus a true one and never a negative zero; `signed` puts a plus before 0 and above."""
+    pattern = "0" + ("." + "0" * places if places else "")
+    text = format_decimal(round(value, places) + 0.0, pattern, locale=_Spoken.locale).replace("-", MINUS)
+    return f"+{text}" if signed and not text.startswith(MINUS) else text
+
+
+def short_decimal(value: float) -> str:
+    """25.0 → "25", 2.5 → "2.5": no more places than the figure has, at most six, no grouping."""
+    return format_decimal(value, "0.######", locale=_Spoken.locale).replace("-", MINUS)
+
+
+def long_date(day: date) -> str:
+    """2026-05-16 → "Saturday 16 May 2026", in the order of the locale."""
+    return format_date(day, "full", locale=_Spoken.locale)
+
+
+def short_date(day: date) -> str:
+    """2026-05-16 → "16 May 2026"."""
+    return format_date(day, "medium", locale=_Spoken.locale)
+
+
+def time_of_day(at: datetime, with_seconds: bool = False) -> str:
+    """14:05 or 14:05:09 of a moment already in the field's time zone; 24 hours everywhere, as radio logs
+    are kept, so that no call is read as twelve hours early."""
+    return format_time(at, "HH:mm:ss" if with_seconds else "HH:mm", locale=_Spoken.locale)
