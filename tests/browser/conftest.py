@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
 
 from tests.browser.field_server import HOST, FieldServer
+from tests.browser.screens import Field
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 
@@ -48,6 +49,14 @@ def one_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FieldServer
     server = FieldServer(tmp_path_factory.mktemp("field"), "tests.browser.announcing_server").start()
     yield server
     server.stop()
+
+
+@pytest.fixture(scope="module")
+def field(one_server: FieldServer) -> Iterator[Field]:
+    """The same server with the demonstration day on it, and the director's sign-in."""
+    field = Field(one_server)
+    yield field
+    field.database.close()
 
 
 @pytest.fixture

@@ -17,9 +17,12 @@ router = APIRouter()
 @router.post("/look")
 @public
 def choose_look(look: Annotated[str, Form()] = "", back: Annotated[str, Form()] = "/") -> Response:
-    """Keep the look on this device and go back to the page. Raises InputError for one that is not known."""
+    """Keep the look on this device and go back to the page. Raises InputError for one that is not known.
+
+    Pages with script write the same cookie themselves, so that a choice counts while no server answers.
+    """
     if look not in LOOKS:
         raise InputError({"look": f"There is no look \u201c{look}\u201d. Choose one of: {', '.join(LOOKS)}."})
     response = RedirectResponse(local_address(back), 303)
-    response.set_cookie(COOKIE, look, max_age=ONE_YEAR_S, httponly=True, samesite="lax")
+    response.set_cookie(COOKIE, look, max_age=ONE_YEAR_S, samesite="lax")
     return response
