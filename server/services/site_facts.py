@@ -9,13 +9,13 @@ from server.radio.interference import (
     Station,
     heat_margins,
     site_ceiling_db,
-    unwanted_level_dbm,
     wanted_level_dbm,
 )
 from server.radio.receiver import compression_level_dbm, noise_level_dbm
 from server.radio.site import Site
 from server.services.faults import FieldsError
 from server.services.gear import ASSUMED_POWER_MW, FIELDS, read_setup
+from server.services.site_sketch import SiteSketch, arriving_dbm, site_sketch
 from server.services.usable import eirp_mw
 from server.storage import pilots
 from server.storage.tables import Aircraft, FieldDay
@@ -50,11 +50,15 @@ class Reach:
 
 @dataclass(frozen=True)
 class Levels:
-    """The worst moment with everybody on the same power, at one receiver, in dBm."""
+    """The worst moment with everybody on the same power, at one receiver, in dBm.
+
+    pits_dbm  of a transmitter that is on in the pits
+    """
 
     power_mw: float
     wanted_dbm: float
     unwanted_dbm: float
+    pits_dbm: float
     noise_dbm: float
     compression_dbm: float
 
@@ -68,6 +72,7 @@ class SiteFacts:
     ceilings: tuple[Ceiling, ...]
     reaches: tuple[Reach, ...]
     levels: tuple[Levels, ...]
+    sketch: SiteSketch
 
     @property
     def chosen(self) -> Ceiling:
@@ -95,6 +100,7 @@ def site_facts(site: Site, aircraft: int) -> SiteFacts:
         tuple(_ceiling(count, site, count == aircraft) for count in counts),
         tuple(_reach(power_mw, site) for power_mw in POWERS_SHOWN_MW),
         tuple(_levels(power_mw, site) for power_mw in POWERS_SHOWN_MW),
+        site_sketch(site, POWERS_SHOWN_MW[0]),
     )
 
 
@@ -141,7 +147,8 @@ def _levels(power_mw: float, site: Site) -> Levels:
     return Levels(
         power_mw,
         wanted_level_dbm(station, site),
-        float(unwanted_level_dbm([station], site, site.near_m)[0, 0]),
+        arriving_dbm(station, site, site.near_m),
+        arriving_dbm(station, site, site.pit_m),
         noise_level_dbm(receiver.if_bandwidth_mhz, receiver.noise_figure_db),
         compression_level_dbm(receiver.iip3_dbm),
     )

@@ -112,7 +112,7 @@ class SiteForm(SitePage):
 class WhatFollows(Page):
     """The part that answers while somebody types."""
 
-    template: ClassVar[str] = "site/_what_follows.html"
+    template: ClassVar[str] = "site/_typed.html"
     facts: SiteFacts | None
     form: Mapping[str, str]
 

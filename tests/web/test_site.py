@@ -72,6 +72,14 @@ def test_what_follows_answers_while_somebody_types(director, database, code):
     assert site_of(day_of(database, code)).near_m == 8
 
 
+def test_the_sketch_follows_the_distances_that_stand_in_the_fields(director, database, code):
+    typed = posted(database, code, near_m="10", far_m="50", pit_m="20")
+    text = director.post(f"/days/{code}/site/preview", data=typed, headers=PARTIAL).text
+    for words in ("near 10 m", "pits 20 m", "far 50 m", "14.0 dB"):  # 20 log10(50/10)
+        assert f">{words}</text>" in text
+    assert '<div id="site-sketch" hx-swap-oob="true">' in text
+
+
 @pytest.mark.parametrize("near_m", ["NaN", "", "9e9", "81"])
 def test_what_follows_waits_for_distances_that_can_be_used(director, database, code, near_m):
     answer = director.post(
@@ -79,6 +87,7 @@ def test_what_follows_waits_for_distances_that_can_be_used(director, database, c
     )
     assert answer.status_code == 200
     assert "that can be used to see what follows" in answer.text
+    assert "<svg" not in answer.text
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from jinja2 import Environment
 
+from server.web.routes.patterns import PatternsPage
 from server.web.templating import make_templates
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -37,7 +38,7 @@ def environment() -> Environment:
 
 @pytest.fixture(scope="module")
 def patterns(environment) -> str:
-    return environment.get_template("patterns.html").render()
+    return environment.get_template("patterns.html").render(**vars(PatternsPage()))
 
 
 def figures(environment):
@@ -165,5 +166,7 @@ def test_zero_is_a_value_and_nothing_is_not(environment):
 def test_current_tab_is_marked(environment):
     page = environment.from_string('{% extends "base.html" %}{% block title %}Plan{% endblock %}')
     shown = page.render(day={"name": "Tern Meadow", "code": "abcd"}, tab="plan")
-    assert '<a href="/days/abcd/plan" aria-current="page"><span class="tabs__words">Channel plan</span>' in shown
+    assert (
+        '<a href="/days/abcd/plan" aria-current="page"><span class="tabs__words">Channel plan</span>' in shown
+    )
     assert shown.count("aria-current") == 1
