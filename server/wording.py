@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from babel import Locale, UnknownLocaleError
-from babel.dates import format_date, format_time
+from babel.dates import format_date, format_skeleton, format_time
 from babel.numbers import format_decimal
 
 DOMAIN = "bandstand"
@@ -61,8 +61,13 @@ def gettext(message: str, /, **values: Any) -> str:
 
 def ngettext(one: str, many: str, number: int, /, **values: Any) -> str:
     """The form of the message that the language wants for this number, which is also `%(number)s`."""
+    return plural_form(one, many, number) % {"number": number, **values}
+
+
+def plural_form(one: str, many: str, number: int) -> str:
+    """The same with nothing filled in, for templates, which escape what they fill in."""
     said: str = _Spoken.catalogue.ngettext(one, many, number)
-    return said % {"number": number, **values}
+    return said
 
 
 def marked(message: str) -> str:
@@ -90,6 +95,11 @@ def long_date(day: date) -> str:
 def short_date(day: date) -> str:
     """2026-05-16 → "16 May 2026"."""
     return format_date(day, "medium", locale=_Spoken.locale)
+
+
+def day_and_month(day: date, with_weekday: bool = False) -> str:
+    """2026-05-16 → "16 May" or "Sat 16 May", without the year."""
+    return format_skeleton("MMMEd" if with_weekday else "MMMd", day, locale=_Spoken.locale)
 
 
 def time_of_day(at: datetime, with_seconds: bool = False) -> str:

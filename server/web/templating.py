@@ -10,7 +10,7 @@ new fragment to htmx, and with a 303 redirect to a plain post, so that a reload 
 
 import re
 from dataclasses import dataclass, fields
-from datetime import date, datetime
+from datetime import datetime
 from typing import ClassVar
 from zoneinfo import ZoneInfo
 
@@ -67,17 +67,21 @@ def make_templates() -> Jinja2Templates:
         extensions=[_VersionedStatic, InternationalizationExtension],
     )
     environment.policies["ext.i18n.trimmed"] = True
-    environment.install_gettext_callables(  # type: ignore[attr-defined]
-        wording.gettext, wording.ngettext, newstyle=True
+    environment.newstyle_gettext = True  # type: ignore[attr-defined]
+    environment.globals.update(
+        _=wording.gettext, gettext=_sentence, ngettext=_counted_sentence, language_tag=wording.language_tag
     )
     environment.filters.update(
         mhz=mhz,
         mw=mw,
         db=db,
+        decimal=wording.decimal,
+        short=short,
         unbroken=unbroken,
         clock=clock,
         day_and_clock=day_and_clock,
-        long_date=long_date,
+        long_date=wording.long_date,
+        day_and_month=wording.day_and_month,
         qr=qr,
     )
     # Templates may also be drawn without a request.
@@ -94,13 +98,17 @@ def mhz(value: int) -> str:
 
 def mw(value: float) -> str:
     """25.0 → "25 mW"."""
-    return f"{value:g}\N{NO-BREAK SPACE}mW"
+    return f"{short(value)}\N{NO-BREAK SPACE}mW"
+
+
+def short(value: float) -> str:
+    """25.0 → "25", 2.5 → "2.5": six figures at most, to be read. What a field holds stays as it is typed."""
+    return wording.short_decimal(float(f"{value:g}"))
 
 
 def db(value: float) -> str:
     """-0.59 → "-0.6 dB" with a true minus, always with its sign and never a negative zero."""
-    text = f"{round(value, 1) + 0.0:+.1f}".replace("-", "\N{MINUS SIGN}")
-    return f"{text}\N{NO-BREAK SPACE}dB"
+    return f"{wording.decimal(value, 1, signed=True)}\N{NO-BREAK SPACE}dB"
 
 
 def unbroken(sentence: str) -> str:
@@ -110,23 +118,27 @@ def unbroken(sentence: str) -> str:
 
 def clock(at: datetime, time_zone: str, with_seconds: bool = False) -> str:
     """The time of day where the field is: "14:05" or "14:05:09"."""
-    return at.astimezone(ZoneInfo(time_zone)).strftime("%H:%M:%S" if with_seconds else "%H:%M")
+    return wording.time_of_day(at.astimezone(ZoneInfo(time_zone)), with_seconds)
 
 
 def day_and_clock(at: datetime, time_zone: str) -> str:
     """The moment where the field is, to be read in a list: "16 May 14:05:09"."""
     local = at.astimezone(ZoneInfo(time_zone))
-    return f"{local.day} {local:%b %H:%M:%S}"
-
-
-def long_date(day: date) -> str:
-    """2026-05-16 → "Saturday 16 May 2026"."""
-    return f"{day:%A} {day.day} {day:%B} {day.year}"
+    return f"{wording.day_and_month(local)} {wording.time_of_day(local, with_seconds=True)}"
 
 
 def qr(address: str) -> Markup:
     """The QR code of a whole address as an inline drawing."""
     return Markup(qr_svg(address))
+
+
+def _sentence(message: str, /, **values: object) -> Markup:
+    """What stands in a trans block: markup, its values escaped. `_` gives plain text instead."""
+    return Markup(wording.gettext(message)) % values
+
+
+def _counted_sentence(one: str, many: str, number: int, /, **values: object) -> Markup:
+    return Markup(wording.plural_form(one, many, number)) % {"number": number, **values}
 
 
 class _UndeclaredName(Undefined):

@@ -55,7 +55,7 @@ def test_days_are_listed_with_what_they_are_now(director, database):
     text = director.get("/days").text
     assert "archived" in text
     assert "on the board now" in text
-    assert "Saturday 16 May 2026" in text
+    assert "Saturday, 16 May 2026" in text
 
 
 def test_a_day_is_archived_and_brought_back(director, database):

@@ -13,7 +13,7 @@ NBSP = "\N{NO-BREAK SPACE}"
 ALL_PAGES = [
     cls for cls in vars(pages).values() if isinstance(cls, type) and issubclass(cls, Page) and cls is not Page
 ]
-GIVEN_TO_ALL = {"request"}
+GIVEN_TO_ALL = {"request", "_trans"}  # the latter is what trans blocks call a number to decide by
 # The frames ask "is defined" for these, so that a page without a day or a tab can do without.
 OPTIONAL_IN_FRAMES = {"day", "tab", "live"}
 
@@ -35,7 +35,7 @@ def environment():
         ("{{ at | clock('Europe/Dublin') }}", "10:05"),  # summer time
         ("{{ at | clock('Asia/Kolkata', with_seconds=True) }}", "14:35:09"),
         ("{{ at | day_and_clock('Pacific/Auckland') }}", "16 May 21:05:09"),
-        ("{{ day | long_date }}", "Saturday 16 May 2026"),
+        ("{{ day | long_date }}", "Saturday, 16 May 2026"),
     ],
 )
 def test_filter(environment, source, shown):
