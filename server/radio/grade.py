@@ -18,13 +18,23 @@ def picture_grade(margin_db: float | None) -> float:
     """
     if margin_db is None:
         return 5.0
-    deviation_db = 20.0 * math.log10(PLAN_DEVIATION_MHZ / 12.0)
-    constant = 12.5 - deviation_db - REFERENCE_RATIO_DB - margin_db
+    constant = _at_zero_db() - margin_db
     discriminant = 1.0 - 4.4 * constant
     if discriminant <= 0.0:
         return 1.0
     grade = (1.0 + math.sqrt(discriminant)) / 2.2
     return round(min(5.0, max(1.0, grade)), 1)
+
+
+def word_margins_db() -> tuple[tuple[str, float], ...]:
+    """The lowest margin in dB at which a picture is still clean, specks and lines, as its grade is rounded."""
+    shown_from = ((word, least - 0.05) for least, word in _WORDS)
+    return tuple((word, _at_zero_db() - grade + 1.1 * grade**2) for word, grade in shown_from)
+
+
+def _at_zero_db() -> float:
+    """What the formula leaves in dB where neither margin nor grade has a part in it."""
+    return 12.5 - 20.0 * math.log10(PLAN_DEVIATION_MHZ / 12.0) - REFERENCE_RATIO_DB
 
 
 def grade_word(grade: float) -> str:

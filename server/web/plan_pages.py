@@ -14,6 +14,7 @@ from server.services.cures import CAN_BE_CARRIED_OUT
 from server.services.days import can_publish, rule_set_of, settings_of
 from server.services.drafts import as_day_plan
 from server.services.jobs import Job, Jobs
+from server.services.margin_chart import MarginPicture, margin_picture
 from server.services.planning import COMPARE, PLAN, Answer, Comparison
 from server.services.power_choice import PowerTable, power_table
 from server.services.site_fields import LABELS
@@ -29,6 +30,7 @@ from server.web.plan_editor import SlotEditor, slot_editor
 from server.web.spectrum_pages import Spectrum, draft_spectrum, stored_spectrum
 from server.web.templating import Page
 
+MarginsOf = Callable[[Snapshot], MarginPicture | None]
 GradeOf = Callable[[float | None], tuple[float, str]]
 
 
@@ -103,6 +105,7 @@ class PlanPage(Page):
     errors: Mapping[str, str] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=lambda: LABELS)
     grade_of: GradeOf = grade_of
+    margins_of: MarginsOf = margin_picture
 
 
 @dataclass(frozen=True)
@@ -130,6 +133,7 @@ class PublishedPlanPage(Page):
     spectrum: Spectrum | None
     labels: Mapping[str, str] = field(default_factory=lambda: LABELS)
     grade_of: GradeOf = grade_of
+    margins_of: MarginsOf = margin_picture
 
 
 def plan_page(

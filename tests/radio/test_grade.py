@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from server.radio.grade import LOWEST_FLYABLE_GRADE, grade_word, is_flyable, picture_grade
+from server.radio.grade import LOWEST_FLYABLE_GRADE, grade_word, is_flyable, picture_grade, word_margins_db
 from tests.radio import slow_model
 
 
@@ -54,3 +54,11 @@ def test_one_may_fly_from_grade_2_5_on():
     assert picture_grade(-13.9) == 2.4
     assert not is_flyable(-13.9)
     assert is_flyable(None)
+
+
+def test_the_word_changes_at_the_margins_named():
+    words = ("clean", "specks", "lines", "do not fly")
+    assert tuple(word for word, _ in word_margins_db()) == words[:-1]
+    for (word, margin_db), poorer in zip(word_margins_db(), words[1:], strict=True):
+        assert grade_word(picture_grade(margin_db + 1e-6)) == word
+        assert grade_word(picture_grade(margin_db - 1e-6)) == poorer

@@ -57,6 +57,29 @@ def publish_as_seen(director, day, **fields):
     return director.post(f"/days/{day.code}/plan/publish", data=seen | fields)
 
 
+class TestMargins:
+    def test_the_picture_and_the_tables_say_the_same(self, director, day):
+        text = show(director, "/days/tern/plan")
+        drawn = re.search(r"<desc[^>]*>The worst first: (.*?)</desc>", text)[1]
+        for callsign in ("Wren", "Otter"):
+            row = re.search(rf">{callsign}</a>.*?</tr>", text, re.DOTALL)[0]
+            margin = re.search(r"[+\N{MINUS SIGN}]\d+\.\d dB", row)[0]
+            word = re.search(r"grade__word[^>]*>([^<]+)<", row)[1]
+            assert f"{callsign} {margin}, {word}, in heat 1" in drawn
+        assert "Rook alone, clean, in heat 2" in drawn
+
+    def test_a_published_plan_shows_them_as_stored(self, director, day):
+        publish_as_seen(director, day)
+        assert "Rook alone, clean, in heat 2" in show(director, "/days/tern/plan/1")
+
+    def test_without_a_plan_there_is_no_picture(self, director, database):
+        with database.write() as session:
+            make_pilot(session, make_day(session, code="bare"), "Wren")
+        assert "margins" not in re.findall(
+            r'<figure class="picture (\w+)"', show(director, "/days/bare/plan")
+        )
+
+
 class TestShowing:
     def test_strangers_are_sent_to_sign_in(self, client, day):
         assert client.get("/days/tern/plan").status_code == 303
