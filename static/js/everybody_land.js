@@ -42,7 +42,7 @@
       form.submit();  // refused, or signed out: the page that says so
     } catch {
       // It is on here at least, and goes out as soon as the server answers.
-      if (form === press) show({ on: true, reason: "The server does not answer: call it by voice. Trying again." });
+      if (form === press) show({ on: true, reason: shown.dataset.noAnswer });
       setTimeout(() => send(form), AGAIN_MS);
     }
   }

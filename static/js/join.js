@@ -28,8 +28,8 @@
     if (address) {
       const link = document.createElement("a");
       link.href = address;
-      link.textContent = " Show it.";
-      body.append(link);
+      link.textContent = page.dataset.show;
+      body.append(" ", link);
     }
     line.append(body);
     document.getElementById(place).replaceChildren(line);
@@ -51,13 +51,13 @@
     sending = true;
     const typed = fields();
     keep({ id: typed.join_id, fields: typed });
-    say("join-note", "Sending.");
+    say("join-note", page.dataset.sending);
     try {
       const answer = await fetch(form().action, { method: "POST", body: new URLSearchParams(typed) });
       if (answer.ok && answer.redirected) return location.replace(answer.url);
       show(await answer.text());
     } catch {
-      say("join-note", "Not sent: no connection to the desk. It is kept on this phone and sent again by itself.");
+      say("join-note", page.dataset.notSent);
       setTimeout(send, retryMs);
     }
     sending = false;
@@ -65,7 +65,7 @@
 
   function show(html) {  // the same page with what is wrong, everything typed kept
     const next = new DOMParser().parseFromString(html, "text/html").getElementById("join");
-    if (!next) return say("join-note", "The desk could not take this. Reload the page and try again.");
+    if (!next) return say("join-note", page.dataset.notTaken);
     page.replaceChildren(...next.childNodes);
     (page.querySelector("[aria-invalid] input, input[aria-invalid], .notice") || page).scrollIntoView({ block: "center" });
   }
@@ -78,6 +78,6 @@
 
   const kept = read();
   if (!form()) return;
-  if (kept?.confirmed) say("join-known", `${kept.callsign} is checked in from this phone.`, `/join/${page.dataset.code}?me=${kept.id}`);
+  if (kept?.confirmed) say("join-known", page.dataset.known.replace("{callsign}", () => kept.callsign), `/join/${page.dataset.code}?me=${kept.id}`);
   else if (kept?.fields) restore(kept);
 })();

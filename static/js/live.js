@@ -132,13 +132,13 @@
   }
 
   function write(stale, age) {
-    const clock = new Date(lastMs).toLocaleTimeString([], { hour12: false });
+    const time = new Date(lastMs).toLocaleTimeString(document.documentElement.lang, { hour12: false });
     document.body.dataset.state = stale ? "stale" : confirmed ? "live" : "still";
-    say("#live-line-text", stale ? `May be out of date since ${clock} (${inWords(age)})`
-      : !confirmed ? "Asking the server for the latest"
-      : polling ? `Updates every ${inWords(pollMs)}. Checked ${clock}` : `Live. Checked ${clock}`);
-    say("#live-line-aloud", stale ? "This page may be out of date." : "");
-    say("[data-stale-since]", clock);
+    say("#live-line-text", stale ? filled("stale", { time, age: inWords(age) })
+      : !confirmed ? filled("asking")
+      : polling ? filled("polling", { period: inWords(pollMs), time }) : filled("live", { time }));
+    say("#live-line-aloud", stale ? filled("aloud") : "");
+    say("[data-stale-since]", time);
   }
 
   function say(where, words) {
@@ -146,7 +146,14 @@
     if (node && node.textContent !== words) node.textContent = words;
   }
 
-  const inWords = (ms) => ms < 120_000 ? `${Math.round(ms / 1000)} s` : `${Math.round(ms / 60_000)} min`;
+  // The sentences stand on #live-line, in the language of the page.
+  function filled(sentence, values = {}) {
+    const words = document.getElementById("live-line")?.dataset[sentence] ?? "";
+    return words.replace(/\{(\w+)\}/g, (place, name) => values[name] ?? place);
+  }
+
+  const inWords = (ms) => ms < 120_000 ? filled("seconds", { number: Math.round(ms / 1000) })
+    : filled("minutes", { number: Math.round(ms / 60_000) });
 
   document.addEventListener("visibilitychange", () => {
     if (document.hidden) return close();
