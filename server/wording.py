@@ -16,7 +16,7 @@ from typing import Any
 
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_skeleton, format_time
-from babel.numbers import format_decimal
+from babel.numbers import format_decimal, get_decimal_symbol
 
 DOMAIN = "bandstand"
 CATALOGUES = Path(__file__).parent / "locale"
@@ -52,6 +52,12 @@ def language_tag() -> str:
     return str(_Spoken.locale).replace("_", "-")
 
 
+def language() -> str:
+    """en, without what a country makes of it."""
+    tag: str = _Spoken.locale.language
+    return tag
+
+
 def gettext(message: str, /, **values: Any) -> str:
     """The message in the language spoken, its `%(name)s` filled in. A lone per cent sign is written `%%`
     if there are values to fill in, and `%` if there are none."""
@@ -80,6 +86,11 @@ def decimal(value: float, places: int, signed: bool = False) -> str:
     pattern = "0" + ("." + "0" * places if places else "")
     text = format_decimal(round(value, places) + 0.0, pattern, locale=_Spoken.locale).replace("-", MINUS)
     return f"+{text}" if signed and not text.startswith(MINUS) else text
+
+
+def decimal_sign() -> str:
+    """What stands before the tenths: a point, or a comma."""
+    return get_decimal_symbol(_Spoken.locale)
 
 
 def short_decimal(value: float) -> str:

@@ -1,9 +1,9 @@
 """Setting a document by typst: as a PDF, as pictures of its pages, and what no font here can draw.
 
 The documents are typst templates in `templates/paper`. Every fact reaches them as JSON and is set as text,
-never read as markup, so that nothing typed can change a document. A letter that no font at hand can draw is
-not left to chance: it becomes MISSING_LETTER, a box to write in, which the templates count beside a name and
-explain at the foot of the page.
+never read as markup, so that nothing typed can change a document; their words come beside it (`paper_words.py`).
+A letter that no font at hand can draw is not left to chance: it becomes MISSING_LETTER, a box to write in, which
+the templates count beside a name and explain at the foot of the page.
 """
 
 import json
@@ -17,6 +17,7 @@ from typing import Any, Literal
 import typst
 
 from server import paths
+from server.services import paper_words
 
 Paper = Literal["a4", "letter"]
 
@@ -72,7 +73,10 @@ def _asked(document: Document, paper: Paper) -> dict[str, Any]:
         "input": str(_FOLDER / document.template),
         "root": str(_FOLDER),
         "font_paths": _fonts(),
-        "sys_inputs": {"data": json.dumps(facts, allow_nan=False, ensure_ascii=False).translate(boxes)},
+        "sys_inputs": {
+            "data": json.dumps(facts, allow_nan=False, ensure_ascii=False).translate(boxes),
+            "spoken": json.dumps(paper_words.spoken(), ensure_ascii=False),
+        },
     }
 
 
