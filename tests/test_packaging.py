@@ -84,7 +84,7 @@ def test_an_installed_bandstand_starts_from_another_folder(installed, tmp_path):
             said = "".join(iter(process.stdout.readline, "Stop with Ctrl-C.\n"))
             address = re.search(r"http://127\.0\.0\.1:\d+", said)[0]
             page = httpx.get(f"{address}/sign-in")
-            style = httpx.get(address + re.search(r'/static/css/base\.css[^"]*', page.text)[0])
+            style = httpx.get(address + re.search(r'/static/css/frame\.css[^"]*', page.text)[0])
         finally:
             process.kill()
     assert page.status_code == 200

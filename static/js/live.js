@@ -12,18 +12,16 @@
   let shown = Number(page.dataset.order || -1);  // order of the newest state that the server gave this page
   let painted = null;                            // the fragment on the page, once it came by message
   let fromStore = false;                         // it came out of localStorage or a cache: the server has not confirmed it
-  let painting = Promise.resolve();              // one after another, so that they end in the order they began
   let lastMs = Date.now();                       // last sign of life; the page itself until the first one
   let confirmed = false;                         // there was one: a page out of the browser's cache has had none
   let source = null, openedMs = 0, failures = 0, polledMs = 0, polling = false, gone = false;
 
   const texts = () => new Map([...target.querySelectorAll("[data-key]")].map((node) => [node.dataset.key, node.textContent]));
 
-  async function paint(html) {
+  function paint(html) {
     if (html === painted) return;
     const before = texts();
-    if (window.htmx) await htmx.swap({ target, text: html, swap: "innerMorph" });
-    else target.innerHTML = html;  // a script that did not come through must not keep an old channel on the page
+    morph(target, html);
     painted = html;
     if (!before.size) return;
     for (const node of target.querySelectorAll("[data-key]")) {
@@ -32,15 +30,13 @@
   }
 
   function show(state) {
-    painting = painting.then(async () => {
-      if (state.order >= shown) {
-        await paint(state.html);
-        shown = state.order;
-        fromStore = false;
-        keep({ ...state, atMs: Date.now() });
-      }
-      heard();
-    }).catch((error) => console.error(error));  // no sign of life then: the page turns stale by itself
+    if (state.order >= shown) {
+      paint(state.html);  // if it throws there is no sign of life: the page turns stale by itself
+      shown = state.order;
+      fromStore = false;
+      keep({ ...state, atMs: Date.now() });
+    }
+    heard();
   }
 
   function keep(state) {
@@ -54,7 +50,7 @@
       if (!kept || kept.order < shown || (kept.order === shown && !fromStore)) return;
       fromStore = true;
       lastMs = kept.atMs;
-      if (kept.order > shown) painting = paint(kept.html);
+      if (kept.order > shown) paint(kept.html);
     } catch { /* nothing usable kept */ }
   }
 

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
 
 from tests.browser.field_server import HOST, FieldServer
-from tests.browser.screens import Field
+from tests.browser.screens import Field, sign_in
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 
@@ -88,3 +88,11 @@ def server(tmp_path: Path) -> Iterator[FieldServer]:
     server = FieldServer(tmp_path, "server.cli", "run").start()
     yield server
     server.stop()
+
+
+@pytest.fixture
+def signed_in_page(field: Field, browser_page: Callable[[str], Page]) -> Page:
+    """The director's laptop, in the light look."""
+    page = browser_page("laptop")
+    sign_in(page, field.address)
+    return page

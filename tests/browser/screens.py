@@ -1,5 +1,6 @@
 """The screens of Bandstand, days in every state to fill them with, and a server that has them."""
 
+import json
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
@@ -10,7 +11,7 @@ from sqlmodel import Session
 from server.services import demo, flight_line, open_flying, outside_signals, trouble, turns
 from server.services.days import day_with
 from server.services.pilots import pilot_of
-from server.storage import access
+from server.storage import access, logbook, published_plans
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web import looks
@@ -130,3 +131,20 @@ IN_USE: Sequence[Callable[[Session], FieldDay]] = (
     held_by_walkers,
     flown_openly,
 )
+
+
+def moved_in_another_plan(session: Session, callsign: str, mhz: int) -> FieldDay:
+    """The demonstration day with its latest plan published once more, one pilot on another channel."""
+    day = demo_day(session)
+    assert day.id is not None
+    latest = published_plans.latest(session, day.id)
+    assert latest is not None
+    snapshot = json.loads(latest.snapshot_json)
+    for slot in (
+        slot for heat in snapshot["heats"] for slot in heat["slots"] if slot["callsign"] == callsign
+    ):
+        slot |= {"mhz": mhz, "channel": None}
+    again = json.dumps(snapshot | {"number": latest.number + 1})
+    published_plans.publish(session, day.id, again, "1", NOW, "director")
+    logbook.append(session, day.id, "director", "plan published", f"Plan {latest.number + 1}.", {}, NOW)
+    return day

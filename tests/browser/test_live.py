@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
+from server.web.static_files import content_of
 from server.web.templating import make_templates
 
-ROOT = Path(__file__).resolve().parents[2]
 POLICY = "default-src 'none'; " + "; ".join(
     f"{kind}-src 'self'" for kind in ("script", "style", "img", "font", "connect")
 )
@@ -23,7 +23,7 @@ PAGE = """{% extends "public_base.html" %}{% import "macros/notices.html" as not
 {% block main_attributes %}data-stream="/stream" data-state-url="/state" data-topic="board-abcd"
  data-order="5" data-heartbeat-ms="200" data-poll-ms="400"{% endblock %}
 {% block main %}{{ notices.live_line() }}<div id="live">FRAGMENT</div>{% endblock %}
-{% block scripts %}<script src="/static/js/live.js"></script>{% endblock %}"""
+{% block scripts %}<script src="/static/js/live_page.js"></script>{% endblock %}"""
 
 
 def fragment(word: str) -> str:
@@ -58,7 +58,7 @@ class Handler(BaseHTTPRequestHandler):
         elif path == "/state":
             self.send(self.field.state(), "application/json")
         elif path.startswith("/static/"):
-            self.send((ROOT / path[1:]).read_bytes(), TYPES.get(Path(path).suffix, "font/woff2"))
+            self.send(content_of(path.removeprefix("/static/")), TYPES.get(Path(path).suffix, "font/woff2"))
         else:
             page = make_templates().env.from_string(PAGE.replace("FRAGMENT", fragment("R1"))).render()
             self.send(page.encode(), "text/html")

@@ -1,5 +1,6 @@
 """Board and slot in a real browser, on a server that is killed, frozen and started again."""
 
+import mimetypes
 import re
 import time
 from collections.abc import Iterator
@@ -8,9 +9,9 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Page, Route, expect
 
-from server import paths
 from server.storage import pilots
 from server.storage.session import Database
+from server.web.static_files import content_of
 from tests.browser.field_server import FieldServer
 from tests.factories import make_day, make_logbook_entry, make_pilot
 from tests.factories_snapshot import publish
@@ -82,7 +83,8 @@ def wren_on(page: Page):
 
 
 def out_of_the_cache(route: Route) -> None:
-    route.fulfill(path=paths.STATIC / urlsplit(route.request.url).path.removeprefix("/static/"))
+    name = urlsplit(route.request.url).path.removeprefix("/static/")
+    route.fulfill(body=content_of(name), content_type=mimetypes.guess_type(name)[0])
 
 
 def was_not_loaded_again(page: Page) -> bool:

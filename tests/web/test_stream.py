@@ -1,10 +1,12 @@
 """Live pages over real connections: what comes, what it holds open, and how it ends."""
 
+import asyncio
 import json
 import signal
 import subprocess
 import sys
 import time
+import zlib
 from contextlib import ExitStack, contextmanager
 
 import httpx
@@ -83,12 +85,32 @@ def test_signs_of_life_carry_the_order_of_the_newest_state(live_app, address):
         assert next(one for one in page if one[0] == "hb" and one[1]["order"] == 5)
 
 
-def test_a_stream_is_neither_kept_nor_compressed(address):
-    with httpx.stream("GET", f"{address}/live", headers={"Accept-Encoding": "gzip"}) as answer:
+@pytest.mark.parametrize(("accepted", "encoding"), [("gzip, br", "gzip"), ("identity", None)])
+def test_a_stream_is_not_kept_and_is_compressed_for_whoever_takes_it(address, accepted, encoding):
+    with httpx.stream("GET", f"{address}/live", headers={"Accept-Encoding": accepted}) as answer:
         assert answer.headers["Cache-Control"] == "no-store"
         assert answer.headers["X-Accel-Buffering"] == "no"
-        assert "Content-Encoding" not in answer.headers
+        assert answer.headers.get("Content-Encoding") == encoding
         assert "Content-Security-Policy" in answer.headers
+        assert next(answer.iter_lines()) == f"retry: {stream.RECONNECT_AFTER_MS}"
+
+
+def test_each_event_is_whole_in_its_own_bytes_and_a_repeated_one_is_short():
+    event = stream.state_event(stream.State(5, "".join(f"<p>{number}</p>" for number in range(500))))
+    packed = asyncio.run(all_of(stream.compressed(one_after_another(event, event, b"the end"))))
+    unpacked = zlib.decompressobj(wbits=31)
+    assert [unpacked.decompress(part) for part in packed] == [event, event, b"the end", b""]
+    assert unpacked.eof
+    assert len(packed[1]) < len(packed[0]) / 10
+
+
+async def all_of(parts):
+    return [part async for part in parts]
+
+
+async def one_after_another(*events):
+    for event in events:
+        yield event
 
 
 def test_a_stream_that_cannot_start_is_answered_like_any_page(live_app, address):
