@@ -8,6 +8,7 @@ import pytest
 from jinja2 import Environment
 
 from server.web.routes.patterns import PatternsPage
+from server.web.static_files import content_of
 from server.web.templating import make_templates
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -79,9 +80,9 @@ def test_template_asks_nothing_from_elsewhere(path):
 
 
 @pytest.mark.parametrize("path", TEMPLATES, ids=name_of)
-def test_static_files_named_in_it_exist(path):
-    for file in re.findall(r"[\"']/static/([\w./-]+)[\"']", path.read_text()):
-        assert (ROOT / "static" / file).is_file(), file
+def test_static_files_and_sheaves_named_in_it_exist(path):
+    for name in re.findall(r"[\"']/static/([\w./-]+)[\"']", path.read_text()):
+        assert content_of(name), name
 
 
 @pytest.mark.parametrize("path", MACROS, ids=name_of)
