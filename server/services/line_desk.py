@@ -11,14 +11,16 @@ from server.services.call_lineup import Seat
 from server.services.call_steps import named
 from server.services.call_views import FlightLineNow
 from server.services.channel_confirmation import confirmed_pilots, wrong_pilots
-from server.services.day_clock import DayClock, clock_of, hour_of
+from server.services.day_clock import DayClock
+from server.services.day_hours import clock_at, timeline_of
 from server.services.flight_states import CALL_MOVES, PILOT_MOVES
 from server.services.line_steps import NextStep, next_step
 from server.services.pit_air import against_call
 from server.services.snapshots import Snapshot
+from server.services.timeline_chart import TimelinePicture, timeline_picture
 from server.services.transmitter_words import Word, word_for
 from server.storage import calls as stored
-from server.storage import clearances, logbook, pilots, trouble_reports, turns
+from server.storage import clearances, pilots, trouble_reports, turns
 from server.storage.session import Database
 from server.storage.tables import CHECKED_IN, WAITING, CallSlot, Clearance, FieldDay
 
@@ -153,6 +155,7 @@ class LineDesk:
     flights  callsign and how many flights count, of everybody who is here or flew
     troubles callsigns of who has a report of trouble open
     clock    at the moment it was read; None before a plan
+    timeline at the same moment; None before a plan and before anything happened
     """
 
     order: int = field(compare=False)
@@ -180,6 +183,7 @@ class LineDesk:
     is_open_flying: bool
     troubles: tuple[str, ...]
     clock: DayClock | None = field(compare=False)
+    timeline: TimelinePicture | None = field(compare=False)
 
 
 def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> LineDesk:
@@ -230,7 +234,8 @@ def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> Li
         ),
         callsigns=tuple(sorted(here.items(), key=lambda one: one[1].casefold())),
         is_open_flying=open_row is not None and open_row.is_open,
-        clock=_clock(session, day, snapshot, now, at) if snapshot else None,
+        clock=clock_at(session, day, snapshot, now, at) if snapshot else None,
+        timeline=timeline_picture(timeline_of(session, day, snapshot, now, at)),
     )
 
 
@@ -324,26 +329,4 @@ def _clearance(one: Clearance, callsign: str) -> DeskClearance:
         one.stage,
         one.words,
         one.asked_at,
-    )
-
-
-def _clock(
-    session: Session, day: FieldDay, snapshot: Snapshot, now: FlightLineNow, at: datetime | None
-) -> DayClock:
-    assert day.id is not None
-    heats = snapshot["heats"]
-    if at is None:
-        at = logbook.newest_first(session, day.id, 1)[0].at
-    released = [call for call in stored.of_day(session, day.id) if call.released_at is not None]
-    a_round = max((sum(one["round"] == heat["round"] for one in heats) for heat in heats), default=0)
-    return clock_of(
-        at,
-        [call.called_at for call in released],
-        day.heat_minutes,
-        len(heats),
-        day.flown_heats,
-        a_round,
-        hour_of(day.date, now.line.starts_at, day.time_zone),
-        hour_of(day.date, now.line.ends_by, day.time_zone),
-        now.call.called_at if now.call else None,
     )

@@ -249,7 +249,7 @@ def _words(rows: Sequence[MarginRow]) -> str:
             "%(callsign)s %(margin)s, %(word)s, in heat %(heat)s",
             callsign=row.callsign,
             margin=_margin(row),
-            word=row.grade_word,
+            word=_(row.grade_word),
             heat=row.heat,
         )
         for row in rows

@@ -1,5 +1,5 @@
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -45,3 +45,11 @@ def newest_first(
     if before_id is not None:
         entries = entries.where(col(LogbookEntry.id) < before_id)
     return list(session.exec(entries.order_by(col(LogbookEntry.id).desc()).limit(limit)))
+
+
+def of_actions(session: Session, field_day_id: int, actions: Iterable[str]) -> list[LogbookEntry]:
+    """Entries of the day of some kinds, in the order they were written."""
+    entries = select(LogbookEntry).where(
+        col(LogbookEntry.field_day_id) == field_day_id, col(LogbookEntry.action).in_(list(actions))
+    )
+    return list(session.exec(entries.order_by(col(LogbookEntry.id))))

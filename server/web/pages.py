@@ -8,6 +8,7 @@ from server.services.board import Board
 from server.services.heat_sheets import By, HeatSheet
 from server.services.line_desk import LineDesk
 from server.services.slots import MySlot
+from server.services.timeline_chart import TimelinePicture
 from server.services.turn_views import DeskOfTurns
 from server.storage.tables import FieldDay, LogbookEntry
 from server.web.live_mark import LiveMark
@@ -30,6 +31,7 @@ class LogbookOfDay(Page):
     entries: Sequence[LogbookEntry]
     older_before: int | None
     is_newest: bool
+    timeline: TimelinePicture | None
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,14 @@ class LineClock(Page):
     """The hours of the day alone, to be put in their place; `desk` has a clock."""
 
     template: ClassVar[str] = "line/_clock.html"
+    desk: LineDesk
+
+
+@dataclass(frozen=True)
+class LineTimeline(Page):
+    """The day along its hours alone, to be put in its place."""
+
+    template: ClassVar[str] = "line/_timeline.html"
     desk: LineDesk
 
 

@@ -22,13 +22,16 @@
     event.target.elements.seen.value = document.getElementById("line-bar").dataset.seen;
   });
 
-  async function tick() {
-    const clock = document.getElementById("day-clock");
-    if (!clock || document.hidden) return;
+  async function renew(id) {
+    const place = document.getElementById(id);
+    if (!place || place.contains(document.activeElement)) return;
     try {
-      const answer = await fetch(clock.dataset.url, { cache: "no-store" });
-      if (answer.status === 200 && !answer.redirected) document.getElementById("day-clock").innerHTML = await answer.text();
+      const answer = await fetch(place.dataset.url, { cache: "no-store" });
+      if (answer.status === 200 && !answer.redirected) document.getElementById(id).innerHTML = await answer.text();
     } catch { /* no answer: the hour beside it says how old it is */ }
+  }
+  function tick() {
+    if (!document.hidden) for (const id of ["day-clock", "day-timeline"]) renew(id);
   }
   setInterval(tick, TICK_MS);
   document.addEventListener("visibilitychange", tick);

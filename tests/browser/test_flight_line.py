@@ -178,6 +178,17 @@ def test_what_is_unfolded_stays_so_while_others_press(director, field):
     expect(director.get_by_label("Why", exact=True)).to_be_visible()
 
 
+def test_the_times_of_the_day_follow_a_message_and_stay_unfolded(director, field):
+    director.locator("#timeline-times > summary").click()
+    expect(director.locator("#timeline-times tbody tr").first).to_contain_text("next")
+    with field.database.write() as session:
+        released(session, session.merge(field.day))
+    field.server.ask(f"/announce/{field.day.id}")
+    expect(director.locator("#timeline-times tbody tr").first).to_contain_text("up", timeout=TOLD_WITHIN_MS)
+    expect(director.locator("#timeline-times tbody tr").first).to_be_visible()
+    expect(director.locator(".timeline .picture__wide .heat-box--up")).to_be_visible()
+
+
 def test_nothing_lies_outside_the_screen(browser_page, field):
     with field.database.write() as session:
         released(session, session.merge(field.day))

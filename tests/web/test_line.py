@@ -284,3 +284,21 @@ def test_where_somebody_is_on_has_to_be_said(line, database, day):
     answer = line("unasked", pilot=str(rook), place="elsewhere")
     assert answer.status_code == 422
     assert "Choose where it is on" in answer.text
+
+
+def test_the_day_along_its_hours_moves_on_by_itself(director, line):
+    assert "They have no times yet" not in page(director)  # nothing has one, so nothing is drawn
+    assert "Ahead, without times: heat 1, 2." in page(director)
+    line("hours", starts_at="11:00", ends_by="12:30")
+    fragment = director.get("/days/tern/line/timeline").text
+    assert "The last is over at about 11:16." in fragment
+    assert "one every 8 min, as assumed until some were flown" in fragment
+    assert fragment.split("<figure")[1] in page(director)
+
+
+def test_the_drawing_and_the_clock_count_the_same_heats(director, day):
+    while (words := next_step(director)) != "Call heat 2":
+        assert words
+    text = page(director)
+    assert '<dd data-key="flown">1 of 2 heats</dd>' in text
+    assert "1 heat flown, from " in text

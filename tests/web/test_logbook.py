@@ -2,6 +2,8 @@ import pytest
 
 from server.services import logbook
 from tests.factories import make_day, make_logbook_entry
+from tests.services.called_days import released
+from tests.services.changed_days import published_day
 
 
 @pytest.fixture
@@ -50,3 +52,18 @@ def test_an_unknown_day_is_not_found(director):
     answer = director.get("/days/none/logbook")
     assert answer.status_code == 404
     assert "There is no field day with the code none." in answer.text
+
+
+def test_the_day_stands_along_its_hours_above_the_newest_page_alone(director, database):
+    with database.write() as session:
+        day = published_day(session, code="tern")
+        released(session, day)
+    text = director.get("/days/tern/logbook").text
+    assert "Heat 1 is up since 10:30." in text  # the factories' NOW in Dublin
+    assert '<figure class="picture timeline">' not in director.get("/days/tern/logbook?before=5").text
+
+
+def test_without_a_plan_the_logbook_says_what_brings_the_hours(director, day_code):
+    text = director.get(f"/days/{day_code}/logbook").text
+    assert "No hours to show yet" in text
+    assert f'href="/days/{day_code}/plan"' in text.split("No hours to show yet")[1].split("</div>")[0]

@@ -32,7 +32,7 @@ from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, Now, RowNumbe
 from server.web.form_text import whole_number
 from server.web.fragments import answer_poll
 from server.web.live_mark import live_mark
-from server.web.pages import LineClock, LinePage
+from server.web.pages import LineClock, LinePage, LineTimeline
 from server.web.presses import Press, PressOfApp, status_of
 from server.web.stream import State, open_stream
 from server.web.templating import render
@@ -79,6 +79,14 @@ def show_clock(request: Request, code: str, database: DatabaseOfApp, now: Now) -
     with database.read() as session:
         desk = line_desk(session, day_with(session, code), now)
     return render(request, LineClock(desk)) if desk.clock else Response(status_code=204)
+
+
+@router.get("/timeline")
+def show_timeline(request: Request, code: str, database: DatabaseOfApp, now: Now) -> Response:
+    """The day along its hours anew, as `show_clock`."""
+    with database.read() as session:
+        desk = line_desk(session, day_with(session, code), now)
+    return render(request, LineTimeline(desk))
 
 
 @router.get("/everybody-land")

@@ -2,7 +2,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from server.services import logbook
-from server.web.dependencies import DatabaseOfApp, RowNumber
+from server.services.day_hours import timeline_at
+from server.services.timeline_chart import timeline_picture
+from server.web.dependencies import DatabaseOfApp, Now, RowNumber
 from server.web.live_mark import live_mark
 from server.web.pages import LogbookOfDay
 from server.web.templating import render
@@ -12,10 +14,11 @@ router = APIRouter()
 
 @router.get("/days/{code}/logbook")
 def show_logbook(
-    request: Request, code: str, database: DatabaseOfApp, before: RowNumber | None = None
+    request: Request, code: str, database: DatabaseOfApp, now: Now, before: RowNumber | None = None
 ) -> Response:
     with database.read() as session:
         page = logbook.page(session, code, before)
+        timeline = timeline_at(session, page.day, now) if before is None else None
         live = live_mark(session, page.day)
     return render(
         request,
@@ -26,5 +29,6 @@ def show_logbook(
             entries=page.entries,
             older_before=page.older_before,
             is_newest=before is None,
+            timeline=timeline_picture(timeline),
         ),
     )
