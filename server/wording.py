@@ -10,18 +10,21 @@ and the same words in the logbook, and what is pushed to a hundred phones is wri
 """
 
 import gettext as catalogues
+from collections.abc import Iterable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_skeleton, format_time
+from babel.lists import format_list
 from babel.numbers import format_decimal, get_decimal_symbol
 
 DOMAIN = "bandstand"
 CATALOGUES = Path(__file__).parent / "locale"
 DEFAULT_LOCALE = "en_GB"
 MINUS = "\N{MINUS SIGN}"
+Message = TypeVar("Message", bound=str)
 
 
 class _Spoken:
@@ -76,7 +79,7 @@ def plural_form(one: str, many: str, number: int) -> str:
     return said
 
 
-def marked(message: str) -> str:
+def marked(message: Message) -> Message:
     """Marks a constant for the catalogue where it is defined; `gettext` translates it where it is shown."""
     return message
 
@@ -96,6 +99,11 @@ def decimal_sign() -> str:
 def short_decimal(value: float) -> str:
     """25.0 → "25", 2.5 → "2.5": no more places than the figure has, at most six, no grouping."""
     return format_decimal(value, "0.######", locale=_Spoken.locale).replace("-", MINUS)
+
+
+def listed(names: Iterable[str]) -> str:
+    """Wren, Otter, Rook → "Wren, Otter and Rook", as the locale lists what stands together."""
+    return format_list(list(names), locale=_Spoken.locale)
 
 
 def long_date(day: date) -> str:

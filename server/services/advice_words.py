@@ -8,14 +8,20 @@ from server.services.drafts import DraftHeat
 from server.services.gear import label_at
 from server.services.margin_words import margin_words, rounded, signed_db
 from server.services.plan_basis import PlanBasis
+from server.wording import gettext as _
+from server.wording import marked, short_decimal
 
-TITLES: dict[Kind, str] = {"move": "Move one pilot", "power": "Lower one power", "fewer": "One pilot fewer"}
-NOTHING: dict[Kind, str] = {
-    "move": "No free channel of any pilot lifts this slot without lowering the heat's worst.",
-    "power": "Nobody has a lower step that carries the course and lifts this slot.",
-    "fewer": "No single pilot less would lift this slot.",
+TITLES: dict[Kind, str] = {
+    "move": marked("Move one pilot"),
+    "power": marked("Lower one power"),
+    "fewer": marked("One pilot fewer"),
 }
-ALONE = "Flies alone: nothing to better."
+NOTHING: dict[Kind, str] = {
+    "move": marked("No free channel of any pilot lifts this slot without lowering the heat's worst."),
+    "power": marked("Nobody has a lower step that carries the course and lifts this slot."),
+    "fewer": marked("No single pilot less would lift this slot."),
+}
+ALONE = marked("Flies alone: nothing to better.")
 
 
 def heat_advice(heat: DraftHeat, basis: PlanBasis) -> list[dict[str, Any]]:
@@ -38,9 +44,9 @@ def _facts(advice: Advice, place: int, seats: Sequence[Seat], ids: Sequence[int]
         "kinds": [
             {
                 "kind": kind,
-                "title": title,
+                "title": _(title),
                 "change": _change(best[kind], place, seats, ids) if kind in best else None,
-                "words": _words(best[kind], place, seats) if kind in best else NOTHING[kind],
+                "words": _words(best[kind], place, seats) if kind in best else _(NOTHING[kind]),
             }
             for kind, title in TITLES.items()
             if len(seats) > 1 or kind in best
@@ -65,21 +71,38 @@ def _words(change: Change, place: int, seats: Sequence[Seat]) -> str:
     pilot = seats[change.place].pilot
     if change.mhz:
         label = label_at(change.mhz, pilot.labels)
-        doing = f"{pilot.callsign} to {f'{label} {change.mhz}' if label else f'{change.mhz} MHz'}"
+        doing = _(
+            "%(callsign)s to %(channel)s",
+            callsign=pilot.callsign,
+            channel=f"{label} {change.mhz}" if label else f"{change.mhz} MHz",
+        )
     elif change.power_mw:
-        doing = f"{pilot.callsign} to {change.power_mw:g} mW"
+        doing = _(
+            "%(callsign)s to %(power)s mW", callsign=pilot.callsign, power=short_decimal(change.power_mw)
+        )
     else:
-        doing = f"Without {pilot.callsign}"
+        doing = _("Without %(callsign)s", callsign=pilot.callsign)
     brings = margin_words(rounded(change.margins_db[place]))
-    return f"{doing}: this slot {brings}; the heat's worst {margin_words(rounded(change.worst_db))}."
+    return _(
+        "%(doing)s: this slot %(brings)s; the heat's worst %(worst)s.",
+        doing=doing,
+        brings=brings,
+        worst=margin_words(rounded(change.worst_db)),
+    )
 
 
 def _ceiling_words(advice: Advice, seats: Sequence[Seat]) -> str:
     """How far from the best that any channels could give the slot stands."""
     ceiling_db = rounded(advice.ceiling_db)
     if ceiling_db is None:
-        return ALONE
-    most = f"{signed_db(ceiling_db)} with {len(seats)} up at these powers"
+        return _(ALONE)
+    most = _(
+        "%(ceiling)s with %(number)s up at these powers",
+        ceiling=signed_db(ceiling_db),
+        number=len(seats),
+    )
     if advice.is_ceiling:
-        return f"The site ceiling binds: no choice of channels gives this slot more than {most}."
-    return f"No choice of channels can give this slot more than {most}."
+        return _(
+            "The site ceiling binds: no choice of channels gives this slot more than %(most)s.", most=most
+        )
+    return _("No choice of channels can give this slot more than %(most)s.", most=most)

@@ -23,6 +23,7 @@ from server.services.stale_forms import Form, check_fresh
 from server.services.video import VideoKind, with_carrier
 from server.storage import picture_checks, pilots
 from server.storage.tables import Aircraft, FieldDay, Pilot
+from server.wording import gettext as _
 
 MOST_AIRCRAFT = 10
 """Of one pilot: nobody carries more to a field."""
@@ -33,7 +34,7 @@ def aircraft_of(session: Session, pilot: Pilot, aircraft_id: int) -> Aircraft:
     for aircraft in all_of(session, pilot):
         if aircraft.id == aircraft_id:
             return aircraft
-    raise NotFoundError(f"{pilot.callsign} has no such aircraft.")
+    raise NotFoundError(_("%(callsign)s has no such aircraft.", callsign=pilot.callsign))
 
 
 def all_of(session: Session, pilot: Pilot) -> list[Aircraft]:
@@ -50,9 +51,17 @@ def add_spare(
     assert pilot.id is not None
     own = all_of(session, pilot)
     if len(own) >= MOST_AIRCRAFT:
-        raise RefusedError(f"{pilot.callsign} has {MOST_AIRCRAFT} aircraft, the most that are kept.")
+        raise RefusedError(
+            _(
+                "%(callsign)s has %(most)s aircraft, the most that are kept.",
+                callsign=pilot.callsign,
+                most=MOST_AIRCRAFT,
+            )
+        )
     read, kind, text = _read(pilot, typed)
-    spare = Aircraft(pilot_id=pilot.id, name=f"spare {len(own)}", position=len(own), tunes="")
+    spare = Aircraft(
+        pilot_id=pilot.id, name=_("spare %(number)s", number=len(own)), position=len(own), tunes=""
+    )
     write_set_up(spare, read, kind, text)
     pilots.add_aircraft(session, spare)
     words = f"{pilot.callsign}, {spare.name}: {gear_words(text)}."
@@ -90,13 +99,17 @@ def fly(session: Session, day: FieldDay, pilot: Pilot, aircraft: Aircraft, who: 
     check_open(day)
     if pilot.flying_aircraft_id == aircraft.id:
         return
-    read, _, _ = _read(pilot, set_up_text(aircraft))
+    read = _read(pilot, set_up_text(aircraft))[0]
     _check_pin(pilot, read)
     assert pilot.id is not None
     pilot.flying_aircraft_id = aircraft.id
     picture_checks.void_all_of(session, pilot.id)
     provisional.keep_or_give(session, day, pilot)
-    words = f"{pilot.callsign} flies {aircraft.name} from now on. Check its picture."
+    words = _(
+        "%(callsign)s flies %(name)s from now on. Check its picture.",
+        callsign=pilot.callsign,
+        name=aircraft.name,
+    )
     log(session, day, pilot, who, "aircraft swapped", words, {"aircraft_id": aircraft.id}, at)
 
 
@@ -113,4 +126,4 @@ def _check_pin(pilot: Pilot, read: RosterPilot) -> None:
         read_pilot({**read.typed, "callsign": pilot.callsign, "pin": pilot.pin}, {})
     except FieldsError as error:
         fault = error.field_faults[0]
-        raise FieldsError([FieldFault("tunes", pilot.pin, fault.problem, "clear the pin first")]) from None
+        raise FieldsError([FieldFault("tunes", pilot.pin, fault.problem, _("clear the pin first"))]) from None

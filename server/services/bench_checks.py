@@ -19,17 +19,19 @@ from server.services.video import ANALOGUE
 from server.storage import bench_ticks as stored
 from server.storage import logbook, pilots
 from server.storage.tables import BENCH_ITEMS, CHECKED_IN, OF_THE_VIDEO, Aircraft, BenchTick, FieldDay, Pilot
+from server.wording import gettext as _
+from server.wording import marked
 
 CHANNEL = "channel"
 """Confirmed by a picture check, not ticked."""
 
 NAMES: Mapping[str, str] = {
-    "failsafe": "failsafe",
-    "arming": "arming switch",
-    "link": "control link",
-    "antenna": "antenna",
-    "power": "power",
-    CHANNEL: "channel",
+    "failsafe": marked("failsafe"),
+    "arming": marked("arming switch"),
+    "link": marked("control link"),
+    "antenna": marked("antenna"),
+    "power": marked("power"),
+    CHANNEL: marked("channel"),
 }
 """What is to be seen, in as few words as a list of what is missing can do with."""
 
@@ -58,7 +60,9 @@ def demand(session: Session, day: FieldDay, needed: bool, who: str, at: datetime
     day.settings_json = settings.model_dump_json()
     session.flush()
     text = (
-        "Nobody flies before the bench check." if needed else "The bench check is not needed before flying."
+        _("Nobody flies before the bench check.")
+        if needed
+        else _("The bench check is not needed before flying.")
     )
     logbook.append(session, day.id, who, "bench check needed", text, {"needed": needed}, at)
 
@@ -90,7 +94,12 @@ def tick(session: Session, day: FieldDay, pilot: Pilot, item: str, seen: str, wh
         at=at,
     )
     stored.add(session, row)
-    text = f"{pilot.callsign}, {flying.name}: bench check, {NAMES[item]} seen."
+    text = _(
+        "%(callsign)s, %(name)s: bench check, %(item)s seen.",
+        callsign=pilot.callsign,
+        name=flying.name,
+        item=_(NAMES[item]),
+    )
     log(session, day, pilot, who, "bench tick", text, {"aircraft_id": flying.id, "item": item}, at)
 
 
@@ -104,7 +113,12 @@ def take_back(
     if known is None:
         return
     known.taken_back_at = at
-    text = f"{pilot.callsign}, {flying.name}: bench check, {NAMES[item]} taken back."
+    text = _(
+        "%(callsign)s, %(name)s: bench check, %(item)s taken back.",
+        callsign=pilot.callsign,
+        name=flying.name,
+        item=_(NAMES[item]),
+    )
     log(session, day, pilot, who, "bench tick undone", text, {"aircraft_id": flying.id, "item": item}, at)
 
 
@@ -125,7 +139,7 @@ def missing(session: Session, day: FieldDay, pilot: Pilot) -> tuple[str, ...]:
     assert pilot.id is not None
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
     if flying is None:
-        return tuple(NAMES.values())
+        return tuple(_(name) for name in NAMES.values())
     is_confirmed = channel_confirmation.is_confirmed(session, pilot)
     return _missing(flying, ticks_of(session, flying), is_confirmed)
 
@@ -156,7 +170,7 @@ def _missing(flying: Aircraft, ticked: Collection[str], is_confirmed: bool) -> t
     short_of = [item for item in BENCH_ITEMS if item not in ticked]
     if flying.video == ANALOGUE and not is_confirmed:
         short_of.append(CHANNEL)
-    return tuple(NAMES[item] for item in short_of)
+    return tuple(_(NAMES[item]) for item in short_of)
 
 
 def _holds(tick: BenchTick, flying: Aircraft) -> bool:
@@ -166,7 +180,7 @@ def _holds(tick: BenchTick, flying: Aircraft) -> bool:
 def _flying(session: Session, day: FieldDay, pilot: Pilot, item: str, seen: str) -> Aircraft:
     check_open(day)
     if item not in BENCH_ITEMS:
-        raise InputError({"item": "Choose an item of the bench check."})
+        raise InputError({"item": _("Choose an item of the bench check.")})
     return flying_seen(session, pilot, seen)
 
 
@@ -177,11 +191,20 @@ def flying_seen(session: Session, pilot: Pilot, seen: str) -> Aircraft:
     """
     assert pilot.id is not None
     if pilot.state != CHECKED_IN:
-        raise RefusedError(f"{pilot.callsign} is {pilot.state}: bring the pilot back at the desk first.")
+        raise RefusedError(
+            _(
+                "%(callsign)s is %(state)s: bring the pilot back at the desk first.",
+                callsign=pilot.callsign,
+                state=_(pilot.state),
+            )
+        )
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
     if flying is None or lineup.gear_mark(flying) != seen:
         raise OvertakenError(
-            f"{pilot.callsign}'s aircraft or its set-up changed since this page was loaded. Look at the page as "
-            "it is now, and check that aircraft."
+            _(
+                "%(callsign)s's aircraft or its set-up changed since this page was loaded. Look at the page "
+                "as it is now, and check that aircraft.",
+                callsign=pilot.callsign,
+            )
         )
     return flying

@@ -26,13 +26,21 @@ from server.storage.tables import (
     PictureCheck,
     Pilot,
 )
+from server.wording import decimal, marked, short_decimal
+from server.wording import gettext as _
 
 WORDS: Mapping[str, tuple[str, str]] = {
-    "failsafe": ("Failsafe cuts the motors", "Arm, switch the radio off: the motors stop."),
-    "arming": ("Arming switch latches", "Both ways tried, and the pilot says which way arms."),
-    "link": ("Control link obeys its own radio only", "Radio off, the neighbours' on: nothing moves."),
-    "antenna": ("Antenna is on", "Screwed tight, before any power."),
-    "power": ("Power is set", "Read it back from the menu or the lamps."),
+    "failsafe": (marked("Failsafe cuts the motors"), marked("Arm, switch the radio off: the motors stop.")),
+    "arming": (
+        marked("Arming switch latches"),
+        marked("Both ways tried, and the pilot says which way arms."),
+    ),
+    "link": (
+        marked("Control link obeys its own radio only"),
+        marked("Radio off, the neighbours' on: nothing moves."),
+    ),
+    "antenna": (marked("Antenna is on"), marked("Screwed tight, before any power.")),
+    "power": (marked("Power is set"), marked("Read it back from the menu or the lamps.")),
 }
 """What is looked at, and how."""
 
@@ -177,9 +185,9 @@ def channel_named(row: BenchRow) -> str:
 def _items(session: Session, flying: Aircraft, power_mw: float | None) -> Iterator[Item]:
     ticked = bench_checks.ticks_of(session, flying)
     for number, item in enumerate(BENCH_ITEMS, 1):
-        words, how = WORDS[item]
+        words, how = (_(one) for one in WORDS[item])
         if item == "power" and power_mw is not None:
-            words = f"Power is set to {power_mw:g} mW"
+            words = _("Power is set to %(power)s mW", power=short_decimal(power_mw))
         tick = ticked.get(item)
         who, at = (tick.who, tick.at) if tick else ("", None)
         yield Item(str(number), item, words, how, who, at)
@@ -208,34 +216,42 @@ def _picture(check: PictureCheck | None, flying: Aircraft, mhz: int) -> Picture:
 
 def chance_words(chance: float) -> str:
     """How sure, with its unit: "97.3 %"."""
-    return f"more than 99.9{_PERCENT}" if chance > 0.999 else f"{100 * chance:.1f}{_PERCENT}"
+    share = f"{decimal(100 * min(chance, 0.999), 1)}{_PERCENT}"
+    return _("more than %(share)s", share=share) if chance > 0.999 else share
 
 
 def _said(readings: Readings) -> str:
     """What the readings of a check in doubt say so far."""
     if not readings.reads:
-        return "Type what the receiver reads where this page asks for it: two to four readings settle it."
+        return _("Type what the receiver reads where this page asks for it: two to four readings settle it.")
     if readings.unit == BARS:
         return _said_by_bars(readings)
     if not readings.finding.does_fit:
-        return (
+        return _(
             "No channel explains these readings: another transmitter may be on, or a number was misread. "
             "Take the last reading back, or start again."
         )
     if readings.is_through:
-        return "Still in doubt after four readings: set the transmitter anew, and start again."
-    return "Not sure yet."
+        return _("Still in doubt after four readings: set the transmitter anew, and start again.")
+    return _("Not sure yet.")
 
 
 def _said_by_bars(readings: Readings) -> str:
     claimed, answer = named(readings.claimed_mhz), readings.is_consistent
     if answer is None:
-        return "These bars do not test the channel yet."
+        return _("These bars do not test the channel yet.")
     others = ", ".join(named(one) for one in readings.consistent_mhz if one != readings.claimed_mhz)
+    if answer and others:
+        return _("Consistent with %(claimed)s. So they are with %(others)s.", claimed=claimed, others=others)
     if answer:
-        return f"Consistent with {claimed}." + (f" So they are with {others}." if others else "")
-    but = f", but with {others}" if others else ""
-    return f"Not consistent with {claimed}{but}: set the transmitter anew, or call it wrong."
+        return _("Consistent with %(claimed)s.", claimed=claimed)
+    if others:
+        return _(
+            "Not consistent with %(claimed)s, but with %(others)s: set the transmitter anew, or call it wrong.",
+            claimed=claimed,
+            others=others,
+        )
+    return _("Not consistent with %(claimed)s: set the transmitter anew, or call it wrong.", claimed=claimed)
 
 
 def _at_risk(session: Session, day: FieldDay, pilot: Pilot, check: PictureCheck | None) -> tuple[str, ...]:
@@ -247,8 +263,13 @@ def _at_risk(session: Session, day: FieldDay, pilot: Pilot, check: PictureCheck 
     names = {one.id: one.callsign for one in pilots.of_day(session, day.id or 0)}
     slots = lineup.published_slots(session, day)
     near = [
-        f"{names[pilot_id]} {named(mhz)}"
-        + (f" in heat {slots[pilot_id]['heat']}" if pilot_id in slots else "")
+        _(
+            "%(pilot)s in heat %(heat)s",
+            pilot=f"{names[pilot_id]} {named(mhz)}",
+            heat=slots[pilot_id]["heat"],
+        )
+        if pilot_id in slots
+        else f"{names[pilot_id]} {named(mhz)}"
         for pilot_id, mhz in channel_confirmation.channels_now(session, day).items()
         if pilot_id != pilot.id and any(abs(mhz - one) < spacing_mhz for one in found)
     ]

@@ -16,6 +16,8 @@ from server.services.plan_basis import PlanBasis, basis_of
 from server.services.snapshots import Snapshot
 from server.storage import calls, pilots
 from server.storage.tables import CHECKED_IN, CallSlot, FieldDay
+from server.wording import decimal, marked
+from server.wording import gettext as _
 
 WORSE_DB = 0.05
 """A margin that is lower than the published one by less is the same."""
@@ -142,10 +144,10 @@ def _with_absent(session: Session, day: FieldDay, seats: Sequence[Seat]) -> list
     grounded = down_transmitters.grounded(session, day)
     found = []
     for seat in seats:
-        state = states.get(seat.pilot_id, "off the roster")
-        absent = "" if state == CHECKED_IN else f"is {state}"
+        state = states.get(seat.pilot_id, marked("off the roster"))
+        absent = "" if state == CHECKED_IN else _("is %(state)s", state=_(state))
         if not absent and seat.pilot_id in grounded:
-            absent = "is down, still on"
+            absent = _("is down, still on")
         found.append(replace(seat, absent=absent))
     return found
 
@@ -164,7 +166,11 @@ def _with_margins(
             found.append(seat)
             continue
         if seat not in facts or seat.mhz not in basis.problem.choices_mhz(basis.pilots[seat.pilot_id]):
-            words = f"{seat.callsign}'s gear of today, or what is in use today, has no {seat.named} any more."
+            words = _(
+                "%(callsign)s's gear of today, or what is in use today, has no %(named)s any more.",
+                callsign=seat.callsign,
+                named=seat.named,
+            )
             found.append(replace(seat, blocked=words))
             continue
         margin_db = facts[seat]["margin_db"]
@@ -172,9 +178,12 @@ def _with_margins(
         is_worse = was is None or margin_db is None or margin_db < was - WORSE_DB
         blocked = ""
         if not is_flyable(margin_db) and is_worse:
-            blocked = (
-                f"{seat.callsign} on {seat.named} would have a picture of {picture_grade(margin_db):.1f}, "
-                f"do not fly: {facts[seat]['cause_words']}"
+            blocked = _(
+                "%(callsign)s on %(named)s would have a picture of %(grade)s, do not fly: %(cause)s",
+                callsign=seat.callsign,
+                named=seat.named,
+                grade=decimal(picture_grade(margin_db), 1),
+                cause=facts[seat]["cause_words"],
             )
         found.append(replace(seat, margin_db=margin_db, blocked=blocked))
     return found
@@ -188,7 +197,11 @@ def _held_by_bench_check(session: Session, day: FieldDay, seat: Seat) -> Seat:
     missing = bench_checks.missing_checks(session, day, pilot) if pilot else ()
     if not missing:
         return seat
-    words = f"{seat.callsign}'s bench check is short of {', '.join(missing)}: the day needs it before flying."
+    words = _(
+        "%(callsign)s's bench check is short of %(missing)s: the day needs it before flying.",
+        callsign=seat.callsign,
+        missing=", ".join(missing),
+    )
     return replace(seat, blocked=words)
 
 

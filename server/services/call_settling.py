@@ -13,6 +13,7 @@ from server.services.flight_states import Line, pilot_after, why_not
 from server.services.turn_words import BY_ITSELF
 from server.storage import calls, pilots
 from server.storage.tables import CHECKED_IN, DOWN, POWER_UP, POWERING_UP, WAITING, Call, CallSlot, FieldDay
+from server.wording import gettext as _
 
 
 def settle(session: Session, day: FieldDay, at: datetime) -> None:
@@ -74,7 +75,7 @@ def _stand_down_who_left(session: Session, day: FieldDay, slots: list[CallSlot],
     for slot in slots:
         event = flight_states.STAND_DOWN_BY.get(slot.stage)
         if event is not None and states.get(slot.pilot_id) != CHECKED_IN:
-            text = f"{slot.callsign} left the day and comes off the line."
+            text = _("%(callsign)s left the day and comes off the line.", callsign=slot.callsign)
             move(session, day, slot, event, BY_ITSELF, text, at)
 
 
@@ -84,13 +85,13 @@ def _follow_what_is_down(session: Session, day: FieldDay, slots: list[CallSlot],
     grounded = down_transmitters.grounded(session, day)
     for slot in slots:
         if slot.stage == DOWN and slot.pilot_id not in down:
-            text = f"{slot.callsign}'s transmitter is found and off."
+            text = _("%(callsign)s's transmitter is found and off.", callsign=slot.callsign)
             move(session, day, slot, flight_states.FOUND, BY_ITSELF, text, at)
         elif slot.pilot_id in grounded and flight_states.IS_DOWN in flight_states.PILOT_MOVES[slot.stage]:
-            text = f"{slot.callsign} is down, still on."
+            text = _("%(callsign)s is down, still on.", callsign=slot.callsign)
             move(session, day, slot, flight_states.IS_DOWN, BY_ITSELF, text, at)
         elif slot.pilot_id in grounded and slot.stage == WAITING:
-            text = f"{slot.callsign} is down, still on, and left out."
+            text = _("%(callsign)s is down, still on, and left out.", callsign=slot.callsign)
             move(session, day, slot, flight_states.LEAVE_OUT, BY_ITSELF, text, at)
 
 
@@ -101,5 +102,5 @@ def _next_turn(session: Session, day: FieldDay, call: Call, slots: list[CallSlot
     if waiting is None or why_not(flight_states.YOUR_TURN, line_state(session, day, call, slots)):
         return
     named = f"{waiting.channel or ''} {waiting.mhz}".strip()
-    text = f"{waiting.callsign} may power up on {named}."
+    text = _("%(callsign)s may power up on %(named)s.", callsign=waiting.callsign, named=named)
     move(session, day, waiting, flight_states.YOUR_TURN, BY_ITSELF, text, at)

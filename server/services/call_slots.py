@@ -18,6 +18,8 @@ from server.services.pit_air import may_be_on_outside
 from server.storage import calls as stored
 from server.storage import pilots
 from server.storage.tables import DOWN, OFF, Call, CallSlot, FieldDay, Pilot
+from server.wording import gettext as _
+from server.wording import marked
 
 PILOTS_ACTS = (flight_states.PICTURE_IS_CLEAR, flight_states.HAS_LANDED, flight_states.IS_OFF)
 """What a pilot may do alone, from the own phone."""
@@ -26,22 +28,22 @@ ACTS = tuple(event for event in flight_states.PILOT_EVENTS if event != flight_st
 """What can be done to one pilot; a heat is released as one."""
 
 _TEXTS: Mapping[str, str] = {
-    flight_states.YOUR_TURN: "{} may power up: the director gave the turn.",
-    flight_states.TURN_OVERRIDDEN: "{} may power up by the director's word",
-    flight_states.PICTURE_IS_CLEAR: "{}: picture is clear.",
-    flight_states.NOT_CLEAR: "{}: the picture is not clear after all.",
-    flight_states.LAND: "{} is called to land.",
-    flight_states.FLIES_ON: "{} flies on after all.",
-    flight_states.HAS_LANDED: "{} has landed.",
-    flight_states.STILL_UP: "{} is in the air still, and is to land.",
-    flight_states.IS_OFF: "{} is off.",
-    flight_states.NOT_OFF: "{} is not off yet.",
-    flight_states.STAND_DOWN: "{} stands down: disarm, then power off.",
-    flight_states.LEAVE_OUT: "{} is left out.",
-    flight_states.BACK_IN_LINE: "{} is back in line.",
-    flight_states.IS_DOWN: "{} is down, still on.",
-    flight_states.FOUND: "{}'s transmitter is found and off.",
-    flight_states.ON_UNASKED: "{} is on, unasked: disarm, then power off.",
+    flight_states.YOUR_TURN: marked("%(callsign)s may power up: the director gave the turn."),
+    flight_states.TURN_OVERRIDDEN: marked("%(callsign)s may power up by the director's word"),
+    flight_states.PICTURE_IS_CLEAR: marked("%(callsign)s: picture is clear."),
+    flight_states.NOT_CLEAR: marked("%(callsign)s: the picture is not clear after all."),
+    flight_states.LAND: marked("%(callsign)s is called to land."),
+    flight_states.FLIES_ON: marked("%(callsign)s flies on after all."),
+    flight_states.HAS_LANDED: marked("%(callsign)s has landed."),
+    flight_states.STILL_UP: marked("%(callsign)s is in the air still, and is to land."),
+    flight_states.IS_OFF: marked("%(callsign)s is off."),
+    flight_states.NOT_OFF: marked("%(callsign)s is not off yet."),
+    flight_states.STAND_DOWN: marked("%(callsign)s stands down: disarm, then power off."),
+    flight_states.LEAVE_OUT: marked("%(callsign)s is left out."),
+    flight_states.BACK_IN_LINE: marked("%(callsign)s is back in line."),
+    flight_states.IS_DOWN: marked("%(callsign)s is down, still on."),
+    flight_states.FOUND: marked("%(callsign)s's transmitter is found and off."),
+    flight_states.ON_UNASKED: marked("%(callsign)s is on, unasked: disarm, then power off."),
 }
 
 _TAKEN_BACK_BY: Mapping[str, str] = {
@@ -61,7 +63,7 @@ def slot_of(session: Session, day: FieldDay, slot_id: int) -> tuple[Call, CallSl
     """The place with its call. Raises NotFoundError, also for one of another day."""
     found = stored.slot_by_id(session, day.id or 0, slot_id)
     if found is None:
-        raise NotFoundError("There is no such place in a call of this day.")
+        raise NotFoundError(_("There is no such place in a call of this day."))
     return found
 
 
@@ -69,9 +71,9 @@ def act_of_pilot(
     session: Session, day: FieldDay, pilot: Pilot, slot_id: int, seen: str, event: str, at: datetime
 ) -> None:
     """What a pilot does from the own phone; raises as `act` does."""
-    _, slot = slot_of(session, day, slot_id)
+    slot = slot_of(session, day, slot_id)[1]
     if slot.pilot_id != pilot.id or event not in PILOTS_ACTS:
-        raise NotFoundError("There is no such place of this pilot in a call.")
+        raise NotFoundError(_("There is no such place of this pilot in a call."))
     act(session, day, slot_id, seen, event, PILOT, at)
 
 
@@ -95,16 +97,19 @@ def act(
     InputError for a turn that is overridden without words or with too many.
     """
     if event not in ACTS:
-        raise NotFoundError("There is nothing of this name to be done to a pilot in a call.")
+        raise NotFoundError(_("There is nothing of this name to be done to a pilot in a call."))
     check_open(day)
     call, slot = slot_of(session, day, slot_id)
     if slot.seen != seen:
         raise OvertakenError(
-            f"{slot.callsign}'s place changed since this page was loaded. Look at it and press again."
+            _(
+                "%(callsign)s's place changed since this page was loaded. Look at it and press again.",
+                callsign=slot.callsign,
+            )
         )
     _do(session, day, call, slot, event, who, at, words)
     undo = _TAKEN_BACK_BY.get(event)
-    words = _TEXTS[undo].format(slot.callsign) if undo else ""
+    words = _(_TEXTS[undo], callsign=slot.callsign) if undo else ""
     remember(session, day, {"words": words, "slots": [slot.id], "event": undo} if undo else None)
     call_settling.settle(session, day, at)
 
@@ -137,7 +142,7 @@ def undo(session: Session, day: FieldDay, seen: str, who: str, at: datetime) -> 
     check_open(day)
     line = line_to_change(session, day)
     if not line.last_step_json or str(line.version) != seen:
-        raise OvertakenError("Something else happened since. Look at the page as it is now.")
+        raise OvertakenError(_("Something else happened since. Look at the page as it is now."))
     step = json.loads(line.last_step_json)
     if step.get("call"):
         last = stored.last(session, day.id or 0)
@@ -169,11 +174,18 @@ def _do(
     refused = why_not(event, line)
     if refused:
         raise RefusedError(refused)
-    text = _TEXTS[event].format(slot.callsign)
+    text = _(_TEXTS[event], callsign=slot.callsign)
     if event == flight_states.TURN_OVERRIDDEN:
-        text = f"{text}, though {line.unasked} on, unasked: {why_overridden(words)}"
+        text = _(
+            "%(text)s, though %(unasked)s on, unasked: %(why_overridden)s",
+            text=text,
+            unasked=line.unasked,
+            why_overridden=why_overridden(words),
+        )
     if event == flight_states.BACK_IN_LINE and may_be_on_outside(session, [slot.pilot_id]):
-        raise RefusedError(f"{slot.callsign} may be on outside a call: note it as off there first.")
+        raise RefusedError(
+            _("%(callsign)s may be on outside a call: note it as off there first.", callsign=slot.callsign)
+        )
     _note_what_is_down(session, day, slot, event, who, at)
     call_settling.move(session, day, slot, event, who, text, at)
 

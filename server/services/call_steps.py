@@ -22,14 +22,16 @@ from server.storage.tables import (
     CallSlot,
     FieldDay,
 )
+from server.wording import gettext as _
+from server.wording import listed, ngettext
 
 ALL_LANDED = "all landed"
 
 
 def named(one: Call) -> str:
     """ "Heat 4", "Heats 4 and 5"."""
-    numbers = [str(number) for number in one.heats]
-    return f"Heat {numbers[0]}" if len(numbers) == 1 else f"Heats {' and '.join(numbers)}"
+    numbers = listed(str(number) for number in one.heats)
+    return ngettext("Heat %(numbers)s", "Heats %(numbers)s", len(one.heats), numbers=numbers)
 
 
 def _release(
@@ -38,17 +40,21 @@ def _release(
     not_yet = [slot.callsign for slot in slots if slot.stage in (WAITING, POWER_UP)]
     if not_yet:
         raise RefusedError(
-            f"{', '.join(not_yet)}: no clear picture yet. Confirm it, let them stand down, or leave them out."
+            _(
+                "%(not_yet)s: no clear picture yet. Confirm it, let them stand down, or leave them out.",
+                not_yet=", ".join(not_yet),
+            )
         )
     ready = [slot for slot in slots if slot.stage == PICTURE_CLEAR]
     if not ready:
-        raise RefusedError("Nobody has a clear picture, so nobody can be released. Stop the heat.")
+        raise RefusedError(_("Nobody has a clear picture, so nobody can be released. Stop the heat."))
     one.stage = call_after(one.stage, flight_states.RELEASE, named(one))
     one.released_at = at
     _move_all(ready, flight_states.RELEASE, at)
     for slot in ready:
         slot.released_at = at
-    _log(session, day, one, ready, "released", f"{named(one)} is released: {_callsigns(ready)} fly.", who, at)
+    text = _("%(heat)s is released: %(callsigns)s fly.", heat=named(one), callsigns=_callsigns(ready))
+    _log(session, day, one, ready, "released", text, who, at)
     remember(session, day, None)
 
 
@@ -56,18 +62,23 @@ def _land(session: Session, day: FieldDay, one: Call, slots: list[CallSlot], who
     flying = [slot for slot in slots if slot.stage == flight_states.FLYING]
     one.stage = call_after(one.stage, flight_states.LAND, named(one))
     _move_all(flying, flight_states.LAND, at)
-    _log(session, day, one, flying, "called to land", f"{named(one)} is called to land.", who, at)
-    remember(session, day, _undo(f"{named(one)} flies on", call=flight_states.FLY_ON))
+    text = _("%(heat)s is called to land.", heat=named(one))
+    _log(session, day, one, flying, "called to land", text, who, at)
+    remember(session, day, _undo(_("%(heat)s flies on", heat=named(one)), call=flight_states.FLY_ON))
 
 
 def _stop(session: Session, day: FieldDay, one: Call, slots: list[CallSlot], who: str, at: datetime) -> None:
     call_after(one.stage, flight_states.STOP, named(one))
     was_up = one.released_at is not None
     stand_everybody_down(one, slots, at)
-    why = f" {one.reason}" if one.reason else ""
-    text = f"{named(one)} is stopped: {'everybody lands' if was_up else 'nobody flies'}.{why}"
+    lands, stays = (
+        _("%(heat)s is stopped: everybody lands.", heat=named(one)),
+        _("%(heat)s is stopped: nobody flies.", heat=named(one)),
+    )
+    text = f"{lands if was_up else stays} {one.reason}".strip()
     _log(session, day, one, slots, "heat stopped", text, who, at)
-    remember(session, day, _undo(f"{named(one)} flies on", call=flight_states.FLY_ON) if was_up else None)
+    flies_on = _undo(_("%(heat)s flies on", heat=named(one)), call=flight_states.FLY_ON)
+    remember(session, day, flies_on if was_up else None)
 
 
 def _fly_on(
@@ -76,10 +87,11 @@ def _fly_on(
     one.stage = call_after(one.stage, flight_states.FLY_ON, named(one))
     up = [slot for slot in slots if slot.stage == flight_states.LANDING and slot.released_at is not None]
     if not up:
-        raise RefusedError("Everybody has landed: end the heat and call it again.")
+        raise RefusedError(_("Everybody has landed: end the heat and call it again."))
     _move_all(up, flight_states.FLIES_ON, at)
     one.counts = True
-    _log(session, day, one, up, "flies on", f"{named(one)} flies on after all: {_callsigns(up)}.", who, at)
+    text = _("%(heat)s flies on after all: %(callsigns)s.", heat=named(one), callsigns=_callsigns(up))
+    _log(session, day, one, up, "flies on", text, who, at)
     remember(session, day, None)
 
 
@@ -88,19 +100,24 @@ def _all_landed(
 ) -> None:
     up = [slot for slot in slots if slot.stage == flight_states.LANDING]
     if not up:
-        raise RefusedError("Nobody is on the way down.")
+        raise RefusedError(_("Nobody is on the way down."))
     _move_all(up, flight_states.HAS_LANDED, at)
-    text = f"{_callsigns(up)}: landed. Disarm, then power off."
+    text = _("%(callsigns)s: landed. Disarm, then power off.", callsigns=_callsigns(up))
     _log(session, day, one, up, "landed", text, who, at)
     ids = [slot.id for slot in up]
-    remember(session, day, _undo("They are in the air still", slots=ids, event=flight_states.STILL_UP))
+    remember(session, day, _undo(_("They are in the air still"), slots=ids, event=flight_states.STILL_UP))
 
 
 def _end(session: Session, day: FieldDay, one: Call, slots: list[CallSlot], who: str, at: datetime) -> None:
     """Whoever has landed is off with it: the button says so."""
     in_the_air = [slot.callsign for slot in slots if slot.stage not in (LANDED, OFF, DOWN, LEFT_OUT)]
     if in_the_air:
-        raise RefusedError(f"{', '.join(in_the_air)}: not landed yet. A heat ends when everybody is off.")
+        raise RefusedError(
+            _(
+                "%(in_the_air)s: not landed yet. A heat ends when everybody is off.",
+                in_the_air=", ".join(in_the_air),
+            )
+        )
     one.stage = call_after(one.stage, flight_states.END, named(one))
     landed = [slot for slot in slots if slot.stage == LANDED]
     _move_all(landed, flight_states.IS_OFF, at)
@@ -109,10 +126,11 @@ def _end(session: Session, day: FieldDay, one: Call, slots: list[CallSlot], who:
         session.flush()
         _advance(session, day, one)
         void_where_moved(session, day)
-    flown = "It counts as flown." if one.counts else "It does not count as flown."
-    _log(session, day, one, landed, "heat over", f"{named(one)} is over, everybody is off. {flown}", who, at)
+    flown = _("It counts as flown.") if one.counts else _("It does not count as flown.")
+    text = f"{_('%(heat)s is over, everybody is off.', heat=named(one))} {flown}"
+    _log(session, day, one, landed, "heat over", text, who, at)
     trouble_ends.close_of_call(session, one.field_day_id, one.id or 0, who, at)
-    remember(session, day, _undo(f"{named(one)} is not over", call=flight_states.REOPEN))
+    remember(session, day, _undo(_("%(heat)s is not over", heat=named(one)), call=flight_states.REOPEN))
 
 
 def _advance(session: Session, day: FieldDay, one: Call) -> None:
@@ -137,7 +155,8 @@ def _reopen(
     one.ended_at = None
     if one.flown_before is not None:
         day.flown_heats = one.flown_before
-    _log(session, day, one, [], "end undone", f"{named(one)} is not over after all.", who, at)
+    text = _("%(heat)s is not over after all.", heat=named(one))
+    _log(session, day, one, [], "end undone", text, who, at)
     trouble_ends.reopen_of_call(session, one.field_day_id, one.id or 0, who, at)
     remember(session, day, None)
 

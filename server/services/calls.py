@@ -33,8 +33,10 @@ from server.storage.tables import (
     CallSlot,
     FieldDay,
 )
+from server.wording import gettext as _
+from server.wording import listed, marked, ngettext
 
-NO_PLAN = "No plan is published, so there is no heat to call. Publish one first."
+NO_PLAN = marked("No plan is published, so there is no heat to call. Publish one first.")
 
 
 def seen_of(session: Session, day: FieldDay) -> str:
@@ -71,31 +73,37 @@ def call(
     _check_may_call(session, day)
     snapshot = call_lineup.published_plan(session, day)
     if snapshot is None:
-        raise RefusedError(NO_PLAN)
+        raise RefusedError(_(NO_PLAN))
     numbers = sorted(set(heats))
     last = len(snapshot["heats"])
     if not numbers or not all(1 <= one <= last for one in numbers):
-        raise InputError({"heats": f"Plan {snapshot['number']} has heats 1 to {last}. Choose from them."})
+        raise InputError(
+            {
+                "heats": _(
+                    "Plan %(number)s has heats 1 to %(last)s. Choose from them.",
+                    number=snapshot["number"],
+                    last=last,
+                )
+            }
+        )
     lineup = call_lineup.lineup_of(session, day, snapshot, numbers, only)
     stands_against = (*lineup.blocked, *pit_air.against_call(session, day, lineup))
     _check_lineup(day, lineup)
     words = words_of(override, "override")
     if stands_against and not words:
-        raise RefusedError(
-            f"{' '.join(stands_against)} Mend it, leave them out, look at what the day's changes cost, or "
-            "override it in words."
-        )
+        remedy = _("Mend it, leave them out, look at what the day's changes cost, or override it in words.")
+        raise RefusedError(" ".join((*stands_against, remedy)))
     _check_nobody_is_on(session, lineup)
     made = Call(
         field_day_id=day.id, plan_number=lineup.plan_number, heats=numbers, reason=words, called_at=at
     )
     stored.add(session, made, _slots_of(lineup, at))
     facts = {"call_id": made.id, "heats": numbers, "plan": lineup.plan_number, "against": stands_against}
-    text = f"{named(made)} is called: {read_out(lineup)}"
+    text = _("%(heat)s is called: %(pilots)s", heat=named(made), pilots=read_out(lineup))
     if words and stands_against:
-        text += f" Overridden: {words}"
+        text = f"{text} {_('Overridden: %(words)s', words=words)}"
     log(session, day, who, "heat called", text, facts, at)
-    remember(session, day, {"words": "the call is taken back", "call": flight_states.STOP})
+    remember(session, day, {"words": _("the call is taken back"), "call": flight_states.STOP})
     call_settling.settle(session, day, at)
     return made
 
@@ -122,7 +130,7 @@ def act(
     check_open(day)
     one = stored.last(session, day.id)
     if one is None or one.id is None or event not in ACTS:
-        raise RefusedError("No heat is called.")
+        raise RefusedError(_("No heat is called."))
     if one.seen != seen:
         raise OvertakenError(_who_was_faster(session, day))
     slots = stored.slots_of(session, one.id)
@@ -147,19 +155,15 @@ def set_counts(session: Session, day: FieldDay, counts: bool, seen: str, who: st
     if one is None or one.seen != seen:
         raise OvertakenError(_who_was_faster(session, day))
     if one.released_at is None:
-        raise RefusedError("Nobody was released in this heat, so it does not count as flown.")
+        raise RefusedError(_("Nobody was released in this heat, so it does not count as flown."))
     if one.counts != counts:
         one.counts = counts
-        text = f"{named(one)} {'counts' if counts else 'does not count'} as flown."
-        log(
-            session,
-            day,
-            who,
-            "counts as flown" if counts else "does not count",
-            text,
-            {"call_id": one.id},
-            at,
-        )
+        action = "counts as flown" if counts else "does not count"
+
+        text = _("%(heat)s counts as flown.", heat=named(one))
+        if not counts:
+            text = _("%(heat)s does not count as flown.", heat=named(one))
+        log(session, day, who, action, text, {"call_id": one.id}, at)
 
 
 def read_out(lineup: Lineup) -> str:
@@ -167,33 +171,40 @@ def read_out(lineup: Lineup) -> str:
     seats = lineup.flying
     pilots = ", ".join(f"{seat.callsign} {seat.named}" for seat in seats)
     if len(seats) == 1:
-        return f"{pilots}; power up."
-    return f"{pilots}; power up one at a time, {seats[0].callsign} first."
+        return _("%(pilots)s; power up.", pilots=pilots)
+    return _(
+        "%(pilots)s; power up one at a time, %(callsign)s first.", pilots=pilots, callsign=seats[0].callsign
+    )
 
 
 def _check_may_call(session: Session, day: FieldDay) -> None:
     assert day.id is not None
     check_open(day)
     if line_of(session, day).everybody_land_at is not None:
-        raise RefusedError(ALARM_FIRST)
+        raise RefusedError(_(ALARM_FIRST))
     live = stored.live(session, day.id)
     if live is not None:
-        raise RefusedError(f"{named(live)} is up: end it before you call another.")
+        raise RefusedError(_("%(heat)s is up: end it before you call another.", heat=named(live)))
     if open_flying.is_open(session, day):
         raise RefusedError(
-            "Open flying is on: close it, and wait until everybody is down, before a heat is called."
+            _("Open flying is on: close it, and wait until everybody is down, before a heat is called.")
         )
     held = [turn for turn in turns.live(session, day.id) if turn.stage not in (WAITING, DOWN)]
     if held:
         raise RefusedError(
-            f"{len(held)} still hold a place at open flying: wait until they are down, or note them as off there."
+            ngettext(
+                "%(number)s still holds a place at open flying: wait until it is down, or note it as off there.",
+                "%(number)s still hold a place at open flying: wait until they are down, or note them as off "
+                "there.",
+                len(held),
+            )
         )
 
 
 def _check_lineup(day: FieldDay, lineup: Lineup) -> None:
-    heats = " and ".join(str(number) for number in lineup.heats)
+    heats = listed(str(number) for number in lineup.heats)
     if not lineup.flying:
-        raise RefusedError(f"Nobody of heat {heats} is here to fly. Choose another heat.")
+        raise RefusedError(_("Nobody of heat %(heats)s is here to fly. Choose another heat.", heats=heats))
     twice = [
         seat.callsign
         for seat in lineup.flying
@@ -201,11 +212,19 @@ def _check_lineup(day: FieldDay, lineup: Lineup) -> None:
     ]
     if twice:
         raise RefusedError(
-            f"{twice[0]} flies in more than one of heats {heats}: call them one after the other."
+            _(
+                "%(callsign)s flies in more than one of heats %(heats)s: call them one after the other.",
+                callsign=twice[0],
+                heats=heats,
+            )
         )
     if len(lineup.flying) > day.aircraft:
         raise RefusedError(
-            f"{len(lineup.flying)} would be up, and the day allows {day.aircraft} at once: leave some out."
+            _(
+                "%(number)s would be up, and the day allows %(aircraft)s at once: leave some out.",
+                number=len(lineup.flying),
+                aircraft=day.aircraft,
+            )
         )
 
 
@@ -215,8 +234,11 @@ def _check_nobody_is_on(session: Session, lineup: Lineup) -> None:
     named_on = [seat.callsign for seat in lineup.flying if seat.pilot_id in on]
     if named_on:
         raise RefusedError(
-            f"{' and '.join(named_on)} may be on outside a call, and would be told not to power: "
-            "note it as off first, or leave the pilot out."
+            _(
+                "%(pilots)s may be on outside a call, and would be told not to power: note it as off "
+                "first, or leave the pilot out.",
+                pilots=listed(named_on),
+            )
         )
 
 
@@ -241,5 +263,10 @@ def _slots_of(lineup: Lineup, at: datetime) -> list[CallSlot]:
 
 def _who_was_faster(session: Session, day: FieldDay) -> str:
     last = stored.last(session, day.id or 0)
-    now = f"{named(last)} {flight_states.CALL_IS[last.stage]} now" if last else "No heat is called now"
-    return f"Somebody was faster: {now}. Look at the page and press again."
+    if last is None:
+        return _("Somebody was faster: No heat is called now. Look at the page and press again.")
+    return _(
+        "Somebody was faster: %(heat)s %(state)s now. Look at the page and press again.",
+        heat=named(last),
+        state=_(flight_states.CALL_IS[last.stage]),
+    )

@@ -4,6 +4,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 
 from server.services.faults import FieldFault, FieldsError, nearest
+from server.wording import gettext as _
 
 LONGEST = 24
 
@@ -34,17 +35,23 @@ def read_callsign(text: str) -> str:
 
 def _fault(callsign: str) -> tuple[str, str] | None:
     if not callsign:
-        return "a callsign is missing", f"write the name that is flown under, 1 to {LONGEST} characters"
+        return _("a callsign is missing"), _(
+            "write the name that is flown under, 1 to %(longest)s characters", longest=LONGEST
+        )
     if len(callsign) > LONGEST:
-        return f"a callsign of {len(callsign)} characters is too long", f"shorten it to {LONGEST} characters"
+        return _("a callsign of %(number)s characters is too long", number=len(callsign)), _(
+            "shorten it to %(longest)s characters", longest=LONGEST
+        )
     if callsign.startswith(_FORMULA_STARTS):
-        return "a callsign that starts like a spreadsheet formula", "start it with a letter or a figure"
+        return _("a callsign that starts like a spreadsheet formula"), _("start it with a letter or a figure")
     if any(not char.isprintable() or char in _DECEIVING for char in callsign):
-        return "a callsign with a character that cannot be seen", "type it again with letters and figures"
+        return _("a callsign with a character that cannot be seen"), _(
+            "type it again with letters and figures"
+        )
     if "," in callsign or ";" in callsign:
         return (
-            "a callsign with a comma or a semicolon",
-            "leave it out: these stand between callsigns in a list",
+            _("a callsign with a comma or a semicolon"),
+            _("leave it out: these stand between callsigns in a list"),
         )
     return None
 
@@ -74,13 +81,17 @@ def read_callsigns(field: str, text: str, known: Mapping[str, str], own: str) ->
             found.append(known[callsign_key(" ".join(words[:taken]))])
             words = words[taken:]
     if own in found:
-        cure = "list other pilots only"
-        raise FieldsError([FieldFault(field, text, f"{own} stands in a list of {own}'s own", cure)])
+        cure = _("list other pilots only")
+        raise FieldsError(
+            [FieldFault(field, text, _("%(own)s stands in a list of %(own)s's own", own=own), cure)]
+        )
     return tuple(dict.fromkeys(found))
 
 
 def _unknown(field: str, word: str, known: Iterable[str]) -> FieldFault:
     names = list(known)
     meant = nearest(word, names)
-    cure = f"write {meant}" if meant else "write a callsign of the roster, or add that pilot"
-    return FieldFault(field, word, "nobody in the roster has this callsign", cure)
+    cure = (
+        _("write %(meant)s", meant=meant) if meant else _("write a callsign of the roster, or add that pilot")
+    )
+    return FieldFault(field, word, _("nobody in the roster has this callsign"), cure)

@@ -4,13 +4,15 @@ from collections import Counter
 from collections.abc import Sequence
 
 from server.radio.interference import SlotMargin, Term
+from server.wording import decimal, marked
+from server.wording import gettext as _
 
 TIMES, MINUS = "\N{MULTIPLICATION SIGN}", "\N{MINUS SIGN}"
 
 ALIKE = 1.3
 """Shares within this factor, about 1 dB, count as the same."""
 
-ALONE = "Flies alone: nothing interferes"
+ALONE = marked("Flies alone: nothing interferes")
 
 
 def cause_words(slot: SlotMargin) -> str:
@@ -21,14 +23,18 @@ def cause_words(slot: SlotMargin) -> str:
     """
     term = slot.limiting_cause.largest_term
     if term is None:
-        return ALONE
+        return _(ALONE)
     if alike := _alike_words(slot):
         return alike
     words = term_words(term)
     cause = slot.limiting_cause
     # One of many products says little by itself.
     is_one_of_many = cause.kind == "products" and term.share < 0.5
-    return f"{words}; all products {percent(cause.share)}" if is_one_of_many else words
+    return (
+        _("%(words)s; all products %(share)s", words=words, share=percent(cause.share))
+        if is_one_of_many
+        else words
+    )
 
 
 def term_words(term: Term) -> str:
@@ -36,10 +42,25 @@ def term_words(term: Term) -> str:
     where = _where(term.offset_mhz)
     if term.is_outside:
         name = term.of[0]
-        return f"{name[:1].upper()}{name[1:]}, {where}, takes {percent(term.share)}"
+        return _(
+            "%(signal)s, %(where)s, takes %(share)s",
+            signal=f"{name[:1].upper()}{name[1:]}",
+            where=where,
+            share=percent(term.share),
+        )
     if term.kind == "carriers":
-        return f"{_possessive(term.of[0])} carrier, {where}, takes {percent(term.share)}"
-    return f"{product_words(term.of)} lands {where}, takes {percent(term.share)}"
+        return _(
+            "%(callsign)s's carrier, %(where)s, takes %(share)s",
+            callsign=term.of[0],
+            where=where,
+            share=percent(term.share),
+        )
+    return _(
+        "%(product)s lands %(where)s, takes %(share)s",
+        product=product_words(term.of),
+        where=where,
+        share=percent(term.share),
+    )
 
 
 def product_words(of: Sequence[str]) -> str:
@@ -58,24 +79,30 @@ def _alike_words(slot: SlotMargin) -> str:
     share = sum(term.share for term in alike)
     if len(alike) < 2 or share < 0.5:
         return ""
-    each = f"{percent(share / len(alike))} each"
+    each = percent(share / len(alike))
+    if len(alike) == len(carriers) == 2:
+        return _("Both carriers alike, %(share)s each", share=each)
     if len(alike) == len(carriers):
-        return f"{f'All {len(carriers)}' if len(carriers) > 2 else 'Both'} carriers alike, {each}"
+        return _("All %(number)s carriers alike, %(share)s each", number=len(carriers), share=each)
     if len(alike) == 2:
-        return f"{' and '.join(_possessive(term.of[0]) for term in alike)} carriers take {each}"
-    return f"{len(alike)} of {len(carriers)} carriers alike, {each}"
+        one, other = (term.of[0] for term in alike)
+        return _("%(one)s's and %(other)s's carriers take %(share)s each", one=one, other=other, share=each)
+    return _(
+        "%(number)s of %(all)s carriers alike, %(share)s each",
+        number=len(alike),
+        all=len(carriers),
+        share=each,
+    )
 
 
 def _where(offset_mhz: int) -> str:
     if offset_mhz == 0:
-        return "right on this channel"
-    return f"{abs(offset_mhz)} MHz {'above' if offset_mhz > 0 else 'below'}"
-
-
-def _possessive(callsign: str) -> str:
-    return f"{callsign}'s"
+        return _("right on this channel")
+    if offset_mhz > 0:
+        return _("%(mhz)s MHz above", mhz=offset_mhz)
+    return _("%(mhz)s MHz below", mhz=-offset_mhz)
 
 
 def percent(share: float) -> str:
     """A share, 0 to 1, in words."""
-    return f"{share * 100:.0f} %" if share >= 0.005 else "less than 1 %"
+    return _("%(share)s %%", share=decimal(share * 100, 0)) if share >= 0.005 else _("less than 1 %")

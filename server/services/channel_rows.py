@@ -7,12 +7,14 @@ from server.radio import rules
 from server.radio.channels import CATALOGUE, Channel, labels_at
 from server.radio.rules import RuleSet
 from server.services.days import DaySettings, is_in_bands
+from server.wording import gettext as _
+from server.wording import listed, marked, short_decimal
 
-IN_USE = "in use"
-BANNED = "out of use today"
-FLAGGED = "radar range"
-OUTSIDE = "outside the rules"
-NOT_USED = "band not used"
+IN_USE = marked("in use")
+BANNED = marked("out of use today")
+FLAGGED = marked("radar range")
+OUTSIDE = marked("outside the rules")
+NOT_USED = marked("band not used")
 
 
 @dataclass(frozen=True)
@@ -59,18 +61,28 @@ def _run(run: Sequence[Channel]) -> str:
 
 def _row(mhz: int, settings: DaySettings, rule_set: RuleSet | None, width_mhz: float) -> ChannelRow:
     low_mhz, high_mhz = mhz - width_mhz / 2, mhz + width_mhz / 2
-    reaches = f"It reaches from {low_mhz:g} to {high_mhz:g} MHz"
+    reaches = {"low": short_decimal(low_mhz), "high": short_decimal(high_mhz)}
     if not is_in_bands(mhz, settings):
-        state, why = NOT_USED, "Its band is not used today."
+        state, why = NOT_USED, _("Its band is not used today.")
     elif mhz in settings.bans:
-        state, why = BANNED, "It was taken out of use for today."
+        state, why = BANNED, _("It was taken out of use for today.")
     elif rules.touches_flagged(mhz, width_mhz):
         touched = [(low, high) for low, high in rules.FLAGGED_RANGES if low_mhz < high and low < high_mhz]
-        listed = " and ".join(f"{low}-{high}" for low, high in touched)
-        state, why = FLAGGED, f"{reaches}, into {listed} MHz, where radars work."
+        ranges = listed(f"{low}-{high}" for low, high in touched)
+        words = _(
+            "It reaches from %(low)s to %(high)s MHz, into %(ranges)s MHz, where radars work.",
+            ranges=ranges,
+            **reaches,
+        )
+        state, why = FLAGGED, words
     elif rule_set is not None and not any(one.holds(mhz, width_mhz) for one in rule_set.ranges):
-        listed = ", ".join(f"{one.low_mhz:g}-{one.high_mhz:g}" for one in rule_set.ranges)
-        state, why = OUTSIDE, f"{reaches}, outside {listed} MHz."
+        ranges = ", ".join(
+            f"{short_decimal(one.low_mhz)}-{short_decimal(one.high_mhz)}" for one in rule_set.ranges
+        )
+        words = _(
+            "It reaches from %(low)s to %(high)s MHz, outside %(ranges)s MHz.", ranges=ranges, **reaches
+        )
+        state, why = OUTSIDE, words
     else:
         state, why = IN_USE, ""
     return ChannelRow(mhz, labels_at(mhz), state, why)

@@ -37,6 +37,8 @@ from server.storage.tables import (
     FieldDay,
     Pilot,
 )
+from server.wording import gettext as _
+from server.wording import marked
 
 CLEAR = "clear"
 SWITCHED_ON = "on"
@@ -62,22 +64,22 @@ anyway.
 """
 
 _IS: Mapping[str, str] = {
-    WAITING: "waits for clearance",
-    CLEARED: "is cleared and may be on",
-    ON: "is on",
-    CALLED_OFF: "is to power off",
-    UNASKED: "is on, unasked",
-    OFF: "is off",
+    WAITING: marked("waits for clearance"),
+    CLEARED: marked("is cleared and may be on"),
+    ON: marked("is on"),
+    CALLED_OFF: marked("is to power off"),
+    UNASKED: marked("is on, unasked"),
+    OFF: marked("is off"),
 }
 _ONLY: Mapping[str, str] = {
-    CLEAR: "only who waits can be cleared",
-    SWITCHED_ON: "only who is cleared can be on",
-    SWITCHED_OFF: "there is nothing to switch off",
-    CALL_OFF: "only who may be on is called off",
-    FOUND_ON: "only who may not be on can be on unasked",
-    NOT_ON: "only who was found to be on unasked was not on after all",
-    STILL_WAITS: "only who was found to be on unasked can wait still",
-    NOT_OFF: "only a transmitter that was on unasked and is noted as off can be on still",
+    CLEAR: marked("only who waits can be cleared"),
+    SWITCHED_ON: marked("only who is cleared can be on"),
+    SWITCHED_OFF: marked("there is nothing to switch off"),
+    CALL_OFF: marked("only who may be on is called off"),
+    FOUND_ON: marked("only who may not be on can be on unasked"),
+    NOT_ON: marked("only who was found to be on unasked was not on after all"),
+    STILL_WAITS: marked("only who was found to be on unasked can wait still"),
+    NOT_OFF: marked("only a transmitter that was on unasked and is noted as off can be on still"),
 }
 
 
@@ -85,7 +87,8 @@ def after(stage: str, event: str, callsign: str) -> str:
     """The stage that follows. Raises RefusedError for what cannot happen at this stage."""
     found = CLEARANCE_MOVES[stage].get(event)
     if found is None:
-        raise RefusedError(f"{callsign} {_IS[stage]}: {_ONLY[event]}.")
+        is_now, rule = _(_IS[stage]), _(_ONLY[event])
+        raise RefusedError(_("%(who)s %(is_now)s: %(rule)s.", who=callsign, is_now=is_now, rule=rule))
     return found
 
 
@@ -110,14 +113,19 @@ def ask(
     assert pilot.id is not None
     check_open(day)
     if why not in CLEARANCE_REASONS or place not in CLEARANCE_PLACES:
-        raise InputError({"why": "Choose what the transmitter is to be on for, and where."})
+        raise InputError({"why": _("Choose what the transmitter is to be on for, and where.")})
     known = stored.live_of(session, pilot.id)
     if known is not None:
         return known
     check_pilot(session, day, pilot)
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
     if flying is None:
-        raise RefusedError(f"{pilot.callsign} has no aircraft on the roster: add one at the desk first.")
+        raise RefusedError(
+            _(
+                "%(callsign)s has no aircraft on the roster: add one at the desk first.",
+                callsign=pilot.callsign,
+            )
+        )
     is_known = why not in (RETUNE, SET_UP) and is_confirmed(session, pilot)
     clearance = Clearance(
         field_day_id=day.id,
@@ -131,7 +139,13 @@ def ask(
     )
     stored.add(session, clearance)
     write_down(
-        session, day, clearance, who, "asked for clearance", f"{pilot.callsign} asks to switch on: {why}.", at
+        session,
+        day,
+        clearance,
+        who,
+        "asked for clearance",
+        _("%(callsign)s asks to switch on: %(why)s.", callsign=pilot.callsign, why=_(why)),
+        at,
     )
     answer(session, day, clearance, at)
     return clearance
@@ -158,7 +172,7 @@ def override(
     """
     clearance = _seen(session, day, clearance_id, seen)
     if line_of(session, day).everybody_land_at is not None:
-        raise RefusedError(ALARM_FIRST)
+        raise RefusedError(_(ALARM_FIRST))
     _clear(session, day, clearance, why_overridden(words), who, at)
 
 
@@ -167,7 +181,15 @@ def is_on(session: Session, day: FieldDay, clearance_id: int, seen: str, who: st
     clearance = _seen(session, day, clearance_id, seen)
     callsign = callsign_of(session, clearance)
     clearance.stage, clearance.on_at = after(clearance.stage, SWITCHED_ON, callsign), at
-    write_down(session, day, clearance, who, "on in the pits", f"{callsign} is on: {clearance.why}.", at)
+    write_down(
+        session,
+        day,
+        clearance,
+        who,
+        "on in the pits",
+        _("%(callsign)s is on: %(why)s.", callsign=callsign, why=_(clearance.why)),
+        at,
+    )
 
 
 def is_off(session: Session, day: FieldDay, clearance_id: int, seen: str, who: str, at: datetime) -> None:
@@ -176,7 +198,7 @@ def is_off(session: Session, day: FieldDay, clearance_id: int, seen: str, who: s
     was_unasked = clearance.stage == UNASKED
     _end(session, day, clearance, who, at)
     if was_unasked:
-        words = f"{callsign_of(session, clearance)} is on still."
+        words = _("%(callsign)s is on still.", callsign=callsign_of(session, clearance))
         remember(session, day, {"words": words, "clearance": clearance.id, "event": NOT_OFF})
     settle(session, day, at)
 
@@ -187,7 +209,7 @@ def act_of_pilot(
     """What a pilot does to the own clearance from the own phone: "on" or "off". Raises as `is_on` does."""
     act = {"on": is_on, "off": is_off}.get(name)
     if act is None or clearance_of(session, day, clearance_id).pilot_id != pilot.id:
-        raise NotFoundError("There is no such clearance of this pilot.")
+        raise NotFoundError(_("There is no such clearance of this pilot."))
     act(session, day, clearance_id, seen, PILOT, at)
 
 
@@ -207,7 +229,7 @@ def act_of_director(
         return
     act = {"on": is_on, "off": is_off}.get(name)
     if act is None:
-        raise NotFoundError("There is nothing of this name to be done to a clearance.")
+        raise NotFoundError(_("There is nothing of this name to be done to a clearance."))
     act(session, day, clearance_id, seen, who, at)
 
 
@@ -229,7 +251,7 @@ def clearance_of(session: Session, day: FieldDay, clearance_id: int) -> Clearanc
     """Raises NotFoundError, also for one of another day."""
     found = stored.by_id(session, day.id or 0, clearance_id)
     if found is None:
-        raise NotFoundError("There is no such clearance on this day.")
+        raise NotFoundError(_("There is no such clearance on this day."))
     return found
 
 
@@ -244,12 +266,25 @@ def check_pilot(session: Session, day: FieldDay, pilot: Pilot) -> None:
     assert day.id is not None
     assert pilot.id is not None
     if pilot.state != CHECKED_IN:
-        raise RefusedError(f"{pilot.callsign} is {pilot.state}: bring the pilot back at the desk first.")
+        raise RefusedError(
+            _(
+                "%(callsign)s is %(state)s: bring the pilot back at the desk first.",
+                callsign=pilot.callsign,
+                state=_(pilot.state),
+            )
+        )
     if pit_air.is_in_call(session, day, pilot.id):
-        raise RefusedError(f"{pilot.callsign} is in the heat that is called: its turn says when to power up.")
+        raise RefusedError(
+            _(
+                "%(callsign)s is in the heat that is called: its turn says when to power up.",
+                callsign=pilot.callsign,
+            )
+        )
     turn = turns.live_of(session, pilot.id)
     if turn is not None and turn.stage != WAITING:
-        raise RefusedError(f"{pilot.callsign} has a place at open flying: that says when to power up.")
+        raise RefusedError(
+            _("%(callsign)s has a place at open flying: that says when to power up.", callsign=pilot.callsign)
+        )
 
 
 def _seen(session: Session, day: FieldDay, clearance_id: int, seen: str) -> Clearance:
@@ -257,8 +292,11 @@ def _seen(session: Session, day: FieldDay, clearance_id: int, seen: str) -> Clea
     clearance = clearance_of(session, day, clearance_id)
     if clearance.seen != seen:
         raise OvertakenError(
-            f"Somebody was faster: {callsign_of(session, clearance)} {_IS[clearance.stage]} now. Look at the page "
-            "as it is."
+            _(
+                "Somebody was faster: %(callsign)s %(state)s now. Look at the page as it is.",
+                callsign=callsign_of(session, clearance),
+                state=_(_IS[clearance.stage]),
+            )
         )
     return clearance
 
@@ -267,17 +305,28 @@ def _clear(session: Session, day: FieldDay, clearance: Clearance, words: str, wh
     callsign = callsign_of(session, clearance)
     clearance.stage = after(clearance.stage, CLEAR, callsign)
     clearance.words, clearance.answered_at = words, at
-    how = f", by the {who}'s word: {words}" if words else ": clear by computation."
-    text = f"{callsign} may switch on for {clearance.why}{how}"
-    write_down(
-        session, day, clearance, who, "clearance overridden" if words else "cleared to switch on", text, at
-    )
+    why = _(clearance.why)
+    action = "clearance overridden" if words else "cleared to switch on"
+    text = _("%(callsign)s may switch on for %(why)s: clear by computation.", callsign=callsign, why=why)
+    if words:
+        text = _(
+            "%(callsign)s may switch on for %(why)s, by the %(who)s's word: %(words)s",
+            callsign=callsign,
+            why=why,
+            who=_(who),
+            words=words,
+        )
+    write_down(session, day, clearance, who, action, text, at)
 
 
 def _end(session: Session, day: FieldDay, clearance: Clearance, who: str, at: datetime) -> None:
     callsign, was = callsign_of(session, clearance), clearance.stage
     clearance.stage, clearance.off_at = after(was, SWITCHED_OFF, callsign), at
-    text = f"{callsign} does not wait any more." if was == WAITING else f"{callsign} is off: {clearance.why}."
+    text = (
+        _("%(callsign)s does not wait any more.", callsign=callsign)
+        if was == WAITING
+        else _("%(callsign)s is off: %(why)s.", callsign=callsign, why=_(clearance.why))
+    )
     write_down(session, day, clearance, who, "clearance ended", text, at)
 
 

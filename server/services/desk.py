@@ -16,19 +16,21 @@ from server.services.gear_echo import Meaning, antenna_meaning, channels_meaning
 from server.services.roster_rows import gear_text
 from server.storage import pilots as stored
 from server.storage.tables import CHECKED_IN, FieldDay, Pilot
+from server.wording import gettext as _
+from server.wording import marked
 
 _TOLD_AS_TYPED = {
-    "spotter": "spotter",
-    "pin": "pinned to",
-    "apart": "apart from",
-    "together": "together with",
-    "after": "after heat",
-    "before": "before heat",
-    "heat": "in heat",
-    "pit_power_mw": "pit power, mW:",
-    "station_id": "station",
-    "name": "name",
-    "note": "note",
+    "spotter": marked("spotter %(typed)s"),
+    "pin": marked("pinned to %(typed)s"),
+    "apart": marked("apart from %(typed)s"),
+    "together": marked("together with %(typed)s"),
+    "after": marked("after heat %(typed)s"),
+    "before": marked("before heat %(typed)s"),
+    "heat": marked("in heat %(typed)s"),
+    "pit_power_mw": marked("pit power, mW: %(typed)s"),
+    "station_id": marked("station %(typed)s"),
+    "name": marked("name %(typed)s"),
+    "note": marked("note %(typed)s"),
 }
 
 
@@ -39,14 +41,14 @@ class DeskEcho:
     callsign: str
     meanings: tuple[Meaning, ...]
     faults: tuple[str, ...]
-    enter: str = "adds"
+    enter: str = marked("adds")
 
 
 def understand(session: Session, day: FieldDay, text: str) -> DeskEcho:
     """The echo while a line is typed: nothing is changed."""
     line = _read(session, day, text)
     if pilot := _called(session, day, line):
-        return DeskEcho(pilot.callsign, (Meaning("is on the roster"),), (), "says the channel")
+        return DeskEcho(pilot.callsign, (Meaning(_("is on the roster")),), (), marked("says the channel"))
     return DeskEcho(line.typed.get("callsign", ""), _meanings(line.typed), _faults(session, day, line))
 
 
@@ -107,7 +109,10 @@ def _faults(session: Session, day: FieldDay, line: DeskLine) -> tuple[str, ...]:
 def _meanings(typed: Mapping[str, str]) -> tuple[Meaning, ...]:
     parts: list[tuple[str, Callable[[], Meaning]]] = [
         ("tunes", lambda: channels_meaning(typed["tunes"])),
-        ("receives", lambda: Meaning(f"goggles {channels_meaning(typed['receives']).words}")),
+        (
+            "receives",
+            lambda: Meaning(_("goggles %(channels)s", channels=channels_meaning(typed["receives"]).words)),
+        ),
         ("power_mw", lambda: power_meaning(typed["power_mw"])),
         ("antenna", lambda: antenna_meaning(typed["antenna"], typed.get("rx_antenna", ""))),
         *((name, _as_typed(name, typed)) for name in _TOLD_AS_TYPED),
@@ -123,4 +128,4 @@ def _meanings(typed: Mapping[str, str]) -> tuple[Meaning, ...]:
 
 
 def _as_typed(name: str, typed: Mapping[str, str]) -> Callable[[], Meaning]:
-    return lambda: Meaning(f"{_TOLD_AS_TYPED[name]} {typed[name]}")
+    return lambda: Meaning(_(_TOLD_AS_TYPED[name], typed=typed[name]))

@@ -36,6 +36,7 @@ from server.services.gear_words import (
     power_words,
     spell_out,
 )
+from server.wording import gettext as _
 
 LONGEST_LINE = 1000
 
@@ -76,22 +77,24 @@ def read_line(text: str, gear_of: GearOf, latest: str | None = None) -> DeskLine
     latest  the callsign that a lone `=` means: who was added last
     """
     if len(text) > LONGEST_LINE:
-        problem, cure = f"a line of {len(text)} characters is too long", f"shorten it to {LONGEST_LINE}"
+        problem = _("a line of %(number)s characters is too long", number=len(text))
+        cure = _("shorten it to %(number)s", number=LONGEST_LINE)
         return DeskLine({}, (FieldFault("line", text, problem, cure),))
     words = _words(text)
     if not words:
-        return DeskLine({}, (FieldFault("line", "", "nothing is typed", f"write a line such as {EXAMPLE}"),))
+        cure = _("write a line such as %(example)s", example=EXAMPLE)
+        return DeskLine({}, (FieldFault("line", "", _("nothing is typed"), cure),))
     if words[0].casefold() in GEAR_WORDS or words[0].startswith("="):
-        problem = f"“{shown(words[0])}” is a word for gear"
-        cure = f"write the callsign before it, such as {EXAMPLE}"
+        problem = _("“%(word)s” is a word for gear", word=shown(words[0]))
+        cure = _("write the callsign before it, such as %(example)s", example=EXAMPLE)
         return DeskLine({}, (FieldFault("line", words[0], problem, cure),))
     reading = _Reading(gear_of, latest)
     for word in _with_names_joined(words[1:], gear_of):
         reading.word(word)
     typed = {"callsign": tidy(_unquoted(words[0])), **reading.fields()}
     if not typed.get("tunes") and not reading.faults:
-        cure = f"write them before the power, or {UNKNOWN} where nobody knows"
-        reading.fault("", "the channels are missing", cure)
+        cure = _("write them before the power, or %(unknown)s where nobody knows", unknown=UNKNOWN)
+        reading.fault("", _("the channels are missing"), cure)
     return DeskLine(typed, tuple(reading.faults), len(words) == 1)
 
 
@@ -155,7 +158,11 @@ class _Reading:
             self._keyed(KEYS[keyed[1].casefold()], _unquoted(keyed[2]))
         elif keyed:
             names = ", ".join(name for name in KEYS if len(name) > 1)
-            self.fault(word, f"“{shown(word)}” names no field", f"before a colon stand {names}")
+            self.fault(
+                word,
+                _("“%(word)s” names no field", word=shown(word)),
+                _("before a colon stand %(names)s", names=names),
+            )
         else:
             for piece in re.split(r"[,;]", word):
                 if piece:
@@ -166,9 +173,11 @@ class _Reading:
         gear = self.gear_of(callsign) if callsign else None
         if gear is None:
             problem = (
-                f"nobody on the roster is called {shown(callsign)}" if callsign else "nobody came before"
+                _("nobody on the roster is called %(callsign)s", callsign=shown(callsign))
+                if callsign
+                else _("nobody came before")
             )
-            self.fault(f"={named}", problem, "write = and a callsign of the roster, or the gear itself")
+            self.fault(f"={named}", problem, _("write = and a callsign of the roster, or the gear itself"))
             return
         self.copied = {name: gear.get(name, "") for name in GEAR_FIELDS}
 
@@ -198,7 +207,7 @@ class _Reading:
         except TuningError as error:
             cure = error.cure
             if word.isalpha() and len(word) > 2:
-                cure = f"{cure}; a callsign of two words stands in quotes"
+                cure = _("%(cure)s; a callsign of two words stands in quotes", cure=cure)
             self.fault(word, error.problem, cure)
         else:
             self.channels.append(word)

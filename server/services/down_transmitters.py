@@ -18,6 +18,7 @@ from server.services.gear import label_at
 from server.storage import calls, logbook, pilots, published_plans
 from server.storage import down_transmitters as stored
 from server.storage.tables import DownTransmitter, FieldDay, Pilot
+from server.wording import gettext as _
 
 
 def still_on(session: Session, day: FieldDay) -> list[DownTransmitter]:
@@ -59,12 +60,22 @@ def report(
     assert day.id is not None
     assert pilot.id is not None
     if pilot.id in grounded(session, day):
-        raise RefusedError(f"{pilot.callsign} is noted as down, still on already. Press Found once it is.")
+        raise RefusedError(
+            _(
+                "%(callsign)s is noted as down, still on already. Press Found once it is.",
+                callsign=pilot.callsign,
+            )
+        )
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
     carrier = carrier or _called_with(session, day, pilot.id) or _last_flown(session, day, pilot.id)
     mhz = carrier[0] if carrier else pilot.provisional_mhz
     if flying is None or mhz is None:
-        raise RefusedError(f"{pilot.callsign} has no channel yet, so nothing can be on it. Look at check-in.")
+        raise RefusedError(
+            _(
+                "%(callsign)s has no channel yet, so nothing can be on it. Look at check-in.",
+                callsign=pilot.callsign,
+            )
+        )
     planned = lineup.planned_pilot(day, pilot, flying, {}, {})
     down = stored.add(
         session,
@@ -81,7 +92,11 @@ def report(
         ),
     )
     channel = _channel(planned.labels, mhz)
-    text = f"{pilot.callsign} is down, still on: {channel}. Others stay off it until it is found."
+    text = _(
+        "%(callsign)s is down, still on: %(channel)s. Others stay off it until it is found.",
+        callsign=pilot.callsign,
+        channel=channel,
+    )
     facts = {"down_id": down.id, "pilot_id": pilot.id, "mhz": mhz, "power_mw": down.power_mw}
     logbook.append(session, day.id, who, "down, still on", text, facts, at)
     return down
@@ -91,11 +106,15 @@ def found(session: Session, day: FieldDay, down_id: int, at: datetime, who: str 
     """Note that a transmitter was found and is off; returns the sentence. Raises OvertakenError."""
     down = next((one for one in still_on(session, day) if one.id == down_id), None)
     if down is None:
-        raise OvertakenError("This transmitter is not on the list any more: somebody noted it as found.")
+        raise OvertakenError(_("This transmitter is not on the list any more: somebody noted it as found."))
     down.found_at = at
     session.add(down)
     session.flush()
-    text = f"{down.callsign}'s transmitter is found and off: {down.mhz} MHz is clear again."
+    text = _(
+        "%(callsign)s's transmitter is found and off: %(mhz)s MHz is clear again.",
+        callsign=down.callsign,
+        mhz=down.mhz,
+    )
     logbook.append(session, day.id, who, "down found", text, {"down_id": down.id}, at)
     return text
 

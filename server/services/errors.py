@@ -11,6 +11,8 @@ ServiceError
 
 from collections.abc import Mapping
 
+from server.wording import gettext as _
+
 
 class ServiceError(Exception):
     """`str(error)` is one sentence that can be shown as it is."""
@@ -38,11 +40,15 @@ class OvertakenError(ServiceError):
 
 class WrongPassPhraseError(ServiceError):
     def __init__(self) -> None:
-        super().__init__("This is not the pass phrase. It is six words; capitals and spaces do not matter.")
+        super().__init__(
+            _("This is not the pass phrase. It is six words; capitals and spaces do not matter.")
+        )
 
 
 class TooManyTriesError(ServiceError):
     def __init__(self, retry_after_s: int) -> None:
         minutes = -(-retry_after_s // 60)
-        super().__init__(f"Too many wrong pass phrases from here. Try again in {minutes} min.")
+        super().__init__(
+            _("Too many wrong pass phrases from here. Try again in %(minutes)s min.", minutes=minutes)
+        )
         self.retry_after_s = retry_after_s

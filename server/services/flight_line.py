@@ -25,8 +25,10 @@ from server.storage.tables import (
     FieldDay,
     FlightLine,
 )
+from server.wording import gettext as _
+from server.wording import marked
 
-NO_REASON = "The director calls everybody down."
+NO_REASON = marked("The director calls everybody down.")
 MOST_WORDS = 200
 
 _HOUR = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
@@ -47,7 +49,7 @@ def line_to_change(session: Session, day: FieldDay) -> FlightLine:
 def check_open(day: FieldDay) -> None:
     """Raises RefusedError for a day that was put away."""
     if day.archived_at is not None:
-        raise RefusedError("This field day is archived: bring it back first.")
+        raise RefusedError(_("This field day is archived: bring it back first."))
 
 
 def everybody_land(session: Session, day: FieldDay, reason: str, who: str, at: datetime) -> None:
@@ -62,12 +64,12 @@ def everybody_land(session: Session, day: FieldDay, reason: str, who: str, at: d
         return
     is_new = line.everybody_land_at is None
     line.everybody_land_at = line.everybody_land_at or at
-    line.everybody_land_reason, line.everybody_land_who = reason or NO_REASON, who
+    line.everybody_land_reason, line.everybody_land_who = reason or _(NO_REASON), who
     line.last_step_json = ""
     moved = {}
     if is_new:
         moved = {**_land_call(session, day, at), **_land_turns(session, day), **_call_off_pits(session, day)}
-    text = f"EVERYBODY LAND. {line.everybody_land_reason}"
+    text = _("EVERYBODY LAND. %(reason)s", reason=line.everybody_land_reason)
     log(session, day, who, "everybody land", text, {"reason": reason, "moved": moved}, at)
 
 
@@ -79,7 +81,8 @@ def lift(session: Session, day: FieldDay, who: str, at: datetime) -> None:
     since = line.everybody_land_at
     line.everybody_land_at, line.everybody_land_reason, line.everybody_land_who = None, "", ""
     facts = {"since": since.isoformat(timespec="seconds")}
-    log(session, day, who, "everybody land lifted", "EVERYBODY LAND is lifted: the day goes on.", facts, at)
+    text = _("EVERYBODY LAND is lifted: the day goes on.")
+    log(session, day, who, "everybody land lifted", text, facts, at)
 
 
 def set_walkers(session: Session, day: FieldDay, are_there: bool, who: str, at: datetime) -> None:
@@ -90,7 +93,7 @@ def set_walkers(session: Session, day: FieldDay, are_there: bool, who: str, at: 
         return
     line.walkers_since = at if are_there else None
     line.last_step_json = ""
-    text = "Walkers on the field: nobody powers up." if are_there else "The field is clear of walkers."
+    text = _("Walkers on the field: nobody powers up.") if are_there else _("The field is clear of walkers.")
     log(session, day, who, "walkers on the field" if are_there else "field clear", text, {}, at)
 
 
@@ -106,10 +109,12 @@ def save_hours(
         text = typed.get(name, "").strip()
         hour = _HOUR.fullmatch(text)
         if text and not hour:
-            faults[name] = "Write an hour as 9:30 or 17:00, or leave it empty."
+            faults[name] = _("Write an hour as 9:30 or 17:00, or leave it empty.")
         hours[name] = f"{int(hour[1]):02}:{hour[2]}" if hour else ""
     if not faults and hours["starts_at"] and hours["ends_by"] and hours["ends_by"] <= hours["starts_at"]:
-        faults["ends_by"] = f"The end has to lie after the start, {hours['starts_at']}."
+        faults["ends_by"] = _(
+            "The end has to lie after the start, %(starts_at)s.", starts_at=hours["starts_at"]
+        )
     if faults:
         raise InputError(faults)
     line = line_to_change(session, day)
@@ -117,9 +122,13 @@ def save_hours(
     if (line.starts_at, line.ends_by, line.may_clear_beside) == (*hours.values(), beside):
         return line
     line.starts_at, line.ends_by, line.may_clear_beside = hours["starts_at"], hours["ends_by"], beside
-    pits = "clear by computation may power up" if beside else "wait"
-    starts, ends = line.starts_at or "no set hour", line.ends_by or "no set hour"
-    text = f"Starts at {starts}, ends by {ends}. Pits beside a heat: {pits}."
+    starts, ends = line.starts_at or _("no set hour"), line.ends_by or _("no set hour")
+    pits = (
+        _("Pits beside a heat: clear by computation may power up.")
+        if beside
+        else _("Pits beside a heat: wait.")
+    )
+    text = f"{_('Starts at %(starts)s, ends by %(ends)s.', starts=starts, ends=ends)} {pits}"
     log(session, day, who, "hours of the day", text, {**hours, "beside": beside}, at)
     return line
 
@@ -165,7 +174,7 @@ def stand_everybody_down(call: Call, slots: list[CallSlot], at: datetime) -> dic
             moved[slot.callsign] = slot.stage
     if call.stage not in (LANDING, OVER):
         call.counts = False
-        call.stage = flight_states.call_after(call.stage, flight_states.STOP, "The heat")
+        call.stage = flight_states.call_after(call.stage, flight_states.STOP, _("The heat"))
     return moved
 
 
@@ -197,7 +206,11 @@ def words_of(text: str, name: str) -> str:
     if len(words) > MOST_WORDS:
         raise InputError(
             {
-                name: f"The logbook takes {MOST_WORDS} letters here, and these are {len(words)}. Say it shorter."
+                name: _(
+                    "The logbook takes %(most)s letters here, and these are %(number)s. Say it shorter.",
+                    most=MOST_WORDS,
+                    number=len(words),
+                )
             }
         )
     return words
@@ -209,7 +222,7 @@ def why_overridden(text: str) -> str:
     """
     words = words_of(text, "words")
     if not words:
-        raise InputError({"words": "Write why it may power up now: the words go to the logbook."})
+        raise InputError({"words": _("Write why it may power up now: the words go to the logbook.")})
     return words
 
 

@@ -21,6 +21,8 @@ from server.storage.tables import (
     POWERING_UP,
     WAITING,
 )
+from server.wording import gettext as _
+from server.wording import marked
 
 YOUR_TURN = "your turn"
 TURN_OVERRIDDEN = "turn overridden"
@@ -83,48 +85,50 @@ STAND_DOWN_BY: Mapping[str, str] = {
 """What calls a pilot off the line for good, by stage; nothing for whoever is on the way out already."""
 
 _IS: Mapping[str, str] = {
-    WAITING: "waits for its turn",
-    POWER_UP: "is powering up",
-    PICTURE_CLEAR: "is on with a clear picture",
-    FLYING: "is flying",
-    LANDING: "is called to land",
-    LANDED: "has to disarm and power off",
-    OFF: "is off",
-    DOWN: "is down, still on",
-    LEFT_OUT: "is left out",
+    WAITING: marked("waits for its turn"),
+    POWER_UP: marked("is powering up"),
+    PICTURE_CLEAR: marked("is on with a clear picture"),
+    FLYING: marked("is flying"),
+    LANDING: marked("is called to land"),
+    LANDED: marked("has to disarm and power off"),
+    OFF: marked("is off"),
+    DOWN: marked("is down, still on"),
+    LEFT_OUT: marked("is left out"),
 }
 _ONLY: Mapping[str, str] = {
-    YOUR_TURN: "the turn goes to a pilot who waits for it",
-    TURN_OVERRIDDEN: "only a pilot who waits for the turn gets it by the director's word",
-    PICTURE_IS_CLEAR: "a picture is confirmed while its pilot powers up",
-    NOT_CLEAR: "only a clear picture that was not released yet can be taken back",
-    RELEASE: "only a pilot with a clear picture is released",
-    LAND: "only a pilot who flies is called to land",
-    FLIES_ON: "only a pilot who is called to land can fly on",
-    HAS_LANDED: "only a pilot who flies or is called to land has landed",
-    STILL_UP: "only a pilot who was noted as landed, off or down can be in the air still",
-    IS_OFF: "a transmitter is noted as off after landing or standing down",
-    NOT_OFF: "only a transmitter that was noted as off can be on after all",
-    STAND_DOWN: "only a pilot who powers up or has a clear picture stands down; in the air it is to land",
-    LEAVE_OUT: "only a pilot who waits is left out; whoever may be on stands down or lands",
-    BACK_IN_LINE: "only a pilot who is off or left out comes back in line",
-    IS_DOWN: "only a transmitter that may be on can be down, still on",
-    FOUND: "only a transmitter that is down is found",
-    ON_UNASKED: "only a pilot who waits for its turn or is left out can be on unasked",
+    YOUR_TURN: marked("the turn goes to a pilot who waits for it"),
+    TURN_OVERRIDDEN: marked("only a pilot who waits for the turn gets it by the director's word"),
+    PICTURE_IS_CLEAR: marked("a picture is confirmed while its pilot powers up"),
+    NOT_CLEAR: marked("only a clear picture that was not released yet can be taken back"),
+    RELEASE: marked("only a pilot with a clear picture is released"),
+    LAND: marked("only a pilot who flies is called to land"),
+    FLIES_ON: marked("only a pilot who is called to land can fly on"),
+    HAS_LANDED: marked("only a pilot who flies or is called to land has landed"),
+    STILL_UP: marked("only a pilot who was noted as landed, off or down can be in the air still"),
+    IS_OFF: marked("a transmitter is noted as off after landing or standing down"),
+    NOT_OFF: marked("only a transmitter that was noted as off can be on after all"),
+    STAND_DOWN: marked(
+        "only a pilot who powers up or has a clear picture stands down; in the air it is to land"
+    ),
+    LEAVE_OUT: marked("only a pilot who waits is left out; whoever may be on stands down or lands"),
+    BACK_IN_LINE: marked("only a pilot who is off or left out comes back in line"),
+    IS_DOWN: marked("only a transmitter that may be on can be down, still on"),
+    FOUND: marked("only a transmitter that is down is found"),
+    ON_UNASKED: marked("only a pilot who waits for its turn or is left out can be on unasked"),
 }
 CALL_IS: Mapping[str, str] = {
-    POWERING_UP: "is powering up",
-    FLYING: "is flying",
-    LANDING: "is landing",
-    OVER: "is over",
+    POWERING_UP: marked("is powering up"),
+    FLYING: marked("is flying"),
+    LANDING: marked("is landing"),
+    OVER: marked("is over"),
 }
 _CALL_ONLY: Mapping[str, str] = {
-    RELEASE: "a heat is released once, after it powered up",
-    STOP: "a heat is stopped while it powers up or flies",
-    LAND: "a heat is called to land while it flies",
-    FLY_ON: "only a heat that is called to land can fly on",
-    END: "a heat ends after it landed",
-    REOPEN: "only the end of a heat can be undone",
+    RELEASE: marked("a heat is released once, after it powered up"),
+    STOP: marked("a heat is stopped while it powers up or flies"),
+    LAND: marked("a heat is called to land while it flies"),
+    FLY_ON: marked("only a heat that is called to land can fly on"),
+    END: marked("a heat ends after it landed"),
+    REOPEN: marked("only the end of a heat can be undone"),
 }
 
 
@@ -152,7 +156,7 @@ def pilot_after(stage: str, event: str, callsign: str) -> str:
     """The stage that follows. Raises RefusedError for what cannot happen to a pilot at this stage."""
     after = PILOT_MOVES[stage].get(event)
     if after is None:
-        raise RefusedError(f"{callsign} {_IS[stage]}: {_ONLY[event]}.")
+        raise RefusedError(_refused(callsign, _IS[stage], _ONLY[event]))
     return after
 
 
@@ -160,12 +164,16 @@ def call_after(stage: str, event: str, named: str) -> str:
     """The stage that follows; `named` begins the sentence, "Heat 4". Raises RefusedError."""
     after = CALL_MOVES[stage].get(event)
     if after is None:
-        raise RefusedError(f"{named} {CALL_IS[stage]}: {_CALL_ONLY[event]}.")
+        raise RefusedError(_refused(named, CALL_IS[stage], _CALL_ONLY[event]))
     return after
 
 
-ALARM_FIRST = "EVERYBODY LAND is on: the director lifts it first."
-WALKERS_FIRST = "Walkers are on the field: wait until the director says that it is clear."
+def _refused(who: str, is_now: str, rule: str) -> str:
+    return _("%(who)s %(is_now)s: %(rule)s.", who=who, is_now=_(is_now), rule=_(rule))
+
+
+ALARM_FIRST = marked("EVERYBODY LAND is on: the director lifts it first.")
+WALKERS_FIRST = marked("Walkers are on the field: wait until the director says that it is clear.")
 
 _TURNS = (YOUR_TURN, TURN_OVERRIDDEN)
 _TAKES_OFF = (*_TURNS, RELEASE, FLIES_ON, FLY_ON)
@@ -175,22 +183,24 @@ _WHILE_POWERING_UP = (*_TURNS, NOT_CLEAR, BACK_IN_LINE)
 def why_not(event: str, line: Line) -> str:
     """Why this must not happen now whatever the pilot's own stage, as a sentence; empty: nothing is against it."""
     if line.everybody_land and event in (*_TAKES_OFF, PICTURE_IS_CLEAR, NOT_CLEAR, BACK_IN_LINE):
-        return ALARM_FIRST
+        return _(ALARM_FIRST)
     if line.walkers and event in _TAKES_OFF:
-        return WALKERS_FIRST
+        return _(WALKERS_FIRST)
     if line.call == OVER and event in PILOT_EVENTS and event != FOUND:
-        return "This heat is over. Undo its end first."
+        return _("This heat is over. Undo its end first.")
     if event in _WHILE_POWERING_UP and line.call != POWERING_UP:
-        return "This heat does not power up any more: the pilot flies with the next call."
+        return _("This heat does not power up any more: the pilot flies with the next call.")
     if event in _TURNS and line.who_powers_up:
         who = line.who_powers_up
-        return f"{who} powers up now, one at a time: confirm that picture, or let {who} stand down."
+        return _(
+            "%(who)s powers up now, one at a time: confirm that picture, or let %(who)s stand down.", who=who
+        )
     if event == YOUR_TURN and line.unasked:
-        return f"{line.unasked} on, unasked: the next one powers up once that is off."
+        return _("%(unasked)s on, unasked: the next one powers up once that is off.", unasked=line.unasked)
     if event == TURN_OVERRIDDEN and not line.unasked:
-        return "Nobody on unasked holds the turn up: give it without words."
+        return _("Nobody on unasked holds the turn up: give it without words.")
     if event == FLIES_ON and line.call != FLYING:
-        return "The whole heat is called to land: let the heat fly on."
+        return _("The whole heat is called to land: let the heat fly on.")
     if event == FLY_ON and not line.was_released:
-        return "This heat was never released: end it and call it again."
+        return _("This heat was never released: end it and call it again.")
     return ""

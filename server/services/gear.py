@@ -9,6 +9,8 @@ from server.radio.channels import labels_at
 from server.radio.errors import TuningError
 from server.radio.tuning import Tuning, parse_tuning
 from server.services.faults import FieldFault, FieldsError, shown
+from server.wording import gettext as _
+from server.wording import marked, short_decimal
 
 ANTENNAS = ("rhcp", "lhcp", "linear")
 UNKNOWN = "?"
@@ -37,13 +39,15 @@ class GearPreset:
 
 
 PRESETS: tuple[GearPreset, ...] = (
-    GearPreset("all bands", "A B E F R", "the usual set of 40 channels"),
-    GearPreset("all bands, E locked", "A B E1-E3 E5 E6 F R", "the same with E4, E7 and E8 locked"),
-    GearPreset("R only", "R", "many goggles and light sets"),
-    GearPreset("A B E F", "A B E F", "an older set of 32 channels, without R"),
-    GearPreset("E, locked", "E1-E3 E5 E6", "band E with E4, E7 and E8 locked"),
-    GearPreset("one channel", "", "a fixed set: type its channel or its MHz"),
-    GearPreset("don't know", UNKNOWN, f"{ASSUMED_TUNES} is assumed until somebody looks"),
+    GearPreset(marked("all bands"), "A B E F R", marked("the usual set of 40 channels")),
+    GearPreset(
+        marked("all bands, E locked"), "A B E1-E3 E5 E6 F R", marked("the same with E4, E7 and E8 locked")
+    ),
+    GearPreset(marked("R only"), "R", marked("many goggles and light sets")),
+    GearPreset("A B E F", "A B E F", marked("an older set of 32 channels, without R")),
+    GearPreset(marked("E, locked"), "E1-E3 E5 E6", marked("band E with E4, E7 and E8 locked")),
+    GearPreset(marked("one channel"), "", marked("a fixed set: type its channel or its MHz")),
+    GearPreset(marked("don't know"), UNKNOWN, marked("A B E F is assumed until somebody looks")),
 )
 """Common practice, no source."""
 
@@ -74,9 +78,16 @@ class VideoSetup:
 
 def assumption_words(callsign: str, field: str, value: str) -> str:
     """What is taken for a part of a pilot's gear that nobody knew, and what to do about it."""
-    what = {"tunes": "the channels", "receives": "what the goggles show", "power_mw": "the power"}[field]
-    unit = " mW" if field == "power_mw" else ""
-    return f"{callsign}: nobody knew {what}, {value}{unit} taken. Ask, and plan again."
+    taken = {"callsign": callsign, "value": value}
+    return {
+        "tunes": _("%(callsign)s: nobody knew the channels, %(value)s taken. Ask, and plan again.", **taken),
+        "receives": _(
+            "%(callsign)s: nobody knew what the goggles show, %(value)s taken. Ask, and plan again.", **taken
+        ),
+        "power_mw": _(
+            "%(callsign)s: nobody knew the power, %(value)s mW taken. Ask, and plan again.", **taken
+        ),
+    }[field]
 
 
 def read_setup(typed: Mapping[str, str], whose: str) -> VideoSetup:
@@ -97,8 +108,10 @@ def read_setup(typed: Mapping[str, str], whose: str) -> VideoSetup:
     gain_dbi = reading.gain()
     usable_mhz = tuple(sorted(set(tunes.mhz) & set(receives.mhz))) if tunes and receives else ()
     if tunes and receives and not usable_mhz:
-        problem = f"{whose}'s goggles cannot show any channel that {whose}'s transmitter has"
-        reading.fault("receives", problem, "check both lists: at least one channel has to stand in both")
+        problem = _(
+            "%(whose)s's goggles cannot show any channel that %(whose)s's transmitter has", whose=whose
+        )
+        reading.fault("receives", problem, _("check both lists: at least one channel has to stand in both"))
     if reading.faults or tunes is None or receives is None:
         raise FieldsError(reading.faults)
     return VideoSetup(
@@ -150,7 +163,7 @@ class _Reading:
     def receives(self, tunes: Tuning | None) -> Tuning | None:
         """Goggles that nobody asked about are taken to show what the transmitter has."""
         if self._typed["receives"] == UNKNOWN:
-            self.assumed.append(("receives", "as tunes"))
+            self.assumed.append(("receives", _("as tunes")))
         return tunes if self._typed["receives"] in ("", UNKNOWN) else self._tuning("receives")
 
     def _tuning(self, name: str) -> Tuning | None:
@@ -165,7 +178,7 @@ class _Reading:
         words = _POWER_UNIT.sub("", self._typed["power_mw"]).replace(",", " ").split()
         if UNKNOWN in words:
             words = [word for word in words if word != UNKNOWN]
-            self.assumed.append(("power_mw", " ".join(words) or f"{ASSUMED_POWER_MW:g}"))
+            self.assumed.append(("power_mw", " ".join(words) or short_decimal(ASSUMED_POWER_MW)))
         steps_mw = {power_mw for word in words if (power_mw := self._power("power_mw", word)) is not None}
         return tuple(sorted(steps_mw)) or (ASSUMED_POWER_MW,)
 
@@ -177,21 +190,31 @@ class _Reading:
         match = _POWER.fullmatch(word)
         if match and LOWEST_POWER_MW <= float(match[1]) <= HIGHEST_POWER_MW:
             return float(match[1])
-        cure = f"write mW from {LOWEST_POWER_MW:g} to {HIGHEST_POWER_MW:g} with spaces between, or {UNKNOWN}"
-        self.fault(name, f"“{shown(word)}” is not a power in mW", cure, word)
+        cure = _(
+            "write mW from %(lowest)s to %(highest)s with spaces between, or %(unknown)s",
+            lowest=short_decimal(LOWEST_POWER_MW),
+            highest=short_decimal(HIGHEST_POWER_MW),
+            unknown=UNKNOWN,
+        )
+        self.fault(name, _("“%(word)s” is not a power in mW", word=shown(word)), cure, word)
         return None
 
     def antenna(self, name: str, default: str) -> str:
         text = self._typed[name]
         if text and text.lower() not in ANTENNAS:
-            cure = f"write {', '.join(ANTENNAS[:-1])} or {ANTENNAS[-1]}"
-            self.fault(name, f"“{shown(text)}” is not an antenna", cure)
+            cure = _("write %(antennas)s or %(last)s", antennas=", ".join(ANTENNAS[:-1]), last=ANTENNAS[-1])
+            self.fault(name, _("“%(text)s” is not an antenna", text=shown(text)), cure)
         return text.lower() or default
 
     def gain(self) -> float:
         text = self._typed["antenna_gain_dbi"] or "0"
         gain_dbi = float(text) if _GAIN.fullmatch(text) else math.nan
         if not LOWEST_GAIN_DBI <= gain_dbi <= HIGHEST_GAIN_DBI:
-            cure = f"write dBi from {LOWEST_GAIN_DBI:g} to {HIGHEST_GAIN_DBI:g}, with a point: 2.5"
-            self.fault("antenna_gain_dbi", f"“{shown(text)}” is not an antenna gain", cure)
+            cure = _(
+                "write dBi from %(lowest)s to %(highest)s, such as %(example)s",
+                lowest=short_decimal(LOWEST_GAIN_DBI),
+                highest=short_decimal(HIGHEST_GAIN_DBI),
+                example=short_decimal(2.5),
+            )
+            self.fault("antenna_gain_dbi", _("“%(text)s” is not an antenna gain", text=shown(text)), cure)
         return gain_dbi

@@ -7,6 +7,8 @@ from server.radio.channels import BANDS, labels_at
 from server.radio.tuning import TuningWord, parse_tuning, tuning_words
 from server.services.gear import ASSUMED_POWER_MW, ASSUMED_TUNES, UNKNOWN, tunes_of
 from server.services.gear_words import ANTENNA_NAMES
+from server.wording import gettext as _
+from server.wording import ngettext, short_decimal
 
 WORDS_SPELLED_OUT = 4
 
@@ -22,37 +24,51 @@ class Meaning:
 def channels_meaning(tunes: str) -> Meaning:
     """What a channel list means. Raises TuningError."""
     if tunes_of(tunes) == UNKNOWN:
-        return Meaning(f"channels not known: {ASSUMED_TUNES} taken", is_assumed=True)
+        return Meaning(_("channels not known: %(channels)s taken", channels=ASSUMED_TUNES), is_assumed=True)
     words = tuning_words(tunes_of(tunes))
     bands = [word for word in words if word.text.upper() in BANDS]
     others = [word for word in words if word not in bands]
     parts = [_band_words(bands), *(_carrier_words(word) for word in others[:WORDS_SPELLED_OUT])]
     if len(others) > WORDS_SPELLED_OUT:
         carriers_mhz = parse_tuning(" ".join(word.text for word in others)).mhz
-        parts[1:] = [f"{len(carriers_mhz)} channels from {carriers_mhz[0]} to {carriers_mhz[-1]} MHz"]
+        parts[1:] = [
+            _(
+                "%(number)s channels from %(low)s to %(high)s MHz",
+                number=len(carriers_mhz),
+                low=carriers_mhz[0],
+                high=carriers_mhz[-1],
+            )
+        ]
     return Meaning("; ".join(part for part in parts if part))
 
 
 def power_meaning(power_mw: str) -> Meaning:
     steps = [word for word in power_mw.split() if word != UNKNOWN]
     if steps:
-        return Meaning(f"{', '.join(steps)} mW", is_assumed=UNKNOWN in power_mw)
+        return Meaning(_("%(power)s mW", power=", ".join(steps)), is_assumed=UNKNOWN in power_mw)
     if UNKNOWN in power_mw:
-        return Meaning(f"power not known: {ASSUMED_POWER_MW:g} mW taken", is_assumed=True)
-    return Meaning(f"{ASSUMED_POWER_MW:g} mW")
+        return Meaning(
+            _("power not known: %(power)s mW taken", power=short_decimal(ASSUMED_POWER_MW)), is_assumed=True
+        )
+    return Meaning(_("%(power)s mW", power=short_decimal(ASSUMED_POWER_MW)))
 
 
 def antenna_meaning(antenna: str, rx_antenna: str = "") -> Meaning:
-    words = f"{ANTENNA_NAMES.get(antenna or 'rhcp', antenna)} antenna"
+    name = _(ANTENNA_NAMES.get(antenna or "rhcp", antenna))
     if rx_antenna and rx_antenna != (antenna or "rhcp"):
-        words += f", goggles {ANTENNA_NAMES.get(rx_antenna, rx_antenna)}"
-    return Meaning(words)
+        goggles = _(ANTENNA_NAMES.get(rx_antenna, rx_antenna))
+        return Meaning(_("%(antenna)s antenna, goggles %(goggles)s", antenna=name, goggles=goggles))
+    return Meaning(_("%(antenna)s antenna", antenna=name))
 
 
 def gear_meanings(typed: Mapping[str, str]) -> tuple[Meaning, ...]:
     """Channels, goggles where they differ, power, antennas. Raises TuningError."""
     receives = typed.get("receives", "")
-    goggles = [] if receives in ("", UNKNOWN) else [Meaning(f"goggles {channels_meaning(receives).words}")]
+    goggles = (
+        []
+        if receives in ("", UNKNOWN)
+        else [Meaning(_("goggles %(channels)s", channels=channels_meaning(receives).words))]
+    )
     return (
         channels_meaning(typed.get("tunes", "")),
         *goggles,
@@ -66,17 +82,26 @@ def _band_words(bands: list[TuningWord]) -> str:
         return ""
     letters = " ".join(word.text.upper() for word in bands)
     count = sum(len(word.carriers) for word in bands)
-    return f"{'band' if len(bands) == 1 else 'bands'} {letters}, {count} channels"
+    return ngettext(
+        "band %(letters)s, %(count)s channels",
+        "bands %(letters)s, %(count)s channels",
+        len(bands),
+        letters=letters,
+        count=count,
+    )
 
 
 def _carrier_words(word: TuningWord) -> str:
     if len(word.carriers) > 1:
-        carriers_mhz = [mhz for mhz, _ in word.carriers]
-        return f"{word.text.upper()}, {min(carriers_mhz)} to {max(carriers_mhz)} MHz"
+        carriers_mhz = [carrier[0] for carrier in word.carriers]
+        low, high = min(carriers_mhz), max(carriers_mhz)
+        return _("%(text)s, %(low)s to %(high)s MHz", text=word.text.upper(), low=low, high=high)
     mhz, label = word.carriers[0]
     if ":" in word.text:
-        return f"{label} {mhz} MHz on push-button gear {word.text}"
+        return _("%(label)s %(mhz)s MHz on push-button gear %(text)s", label=label, mhz=mhz, text=word.text)
     if label:
         return f"{label} {mhz} MHz"
-    named = " or ".join(labels_at(mhz))
-    return f"{mhz} MHz, which is {named}" if named else f"{mhz} MHz, in no table"
+    labels = _(" or ").join(labels_at(mhz))
+    if not labels:
+        return _("%(mhz)s MHz, in no table", mhz=mhz)
+    return _("%(mhz)s MHz, which is %(labels)s", mhz=mhz, labels=labels)

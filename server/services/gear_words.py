@@ -8,6 +8,7 @@ import re
 
 from server.radio.channels import BANDS
 from server.services.gear import UNKNOWN, tunes_of
+from server.wording import marked
 
 ALL_BANDS = "A B E F R"
 E_LOCKED = ("E1-E3", "E5", "E6")
@@ -26,7 +27,11 @@ ANTENNA_WORDS: dict[str, str] = {
 ANTENNA_LETTERS: dict[str, str] = {"r": "rhcp", "l": "lhcp", "x": "linear"}
 """Only where no band can be meant."""
 
-ANTENNA_NAMES: dict[str, str] = {"rhcp": "right-hand", "lhcp": "left-hand", "linear": "linear"}
+ANTENNA_NAMES: dict[str, str] = {
+    "rhcp": marked("right-hand"),
+    "lhcp": marked("left-hand"),
+    "linear": marked("linear"),
+}
 
 _PHRASES = {"all bands": "all", "all channels": "all", "r only": "ronly", "e locked": "elocked"}
 _CHANNEL_WORD = re.compile(r"[a-z]?[0-9:]*([-\u2013][a-z]?[0-9]+)?(mhz)?", re.IGNORECASE)

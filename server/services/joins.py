@@ -20,6 +20,7 @@ from server.services.pilots import check_open
 from server.services.roster_rows import YES
 from server.storage import pilots as stored
 from server.storage.tables import FieldDay, Pilot
+from server.wording import gettext as _
 
 PILOT = "pilot"
 """Who it was, for the logbook."""
@@ -38,8 +39,12 @@ class JoinLimitError(RefusedError):
     def __init__(self) -> None:
         minutes = round(COUNTED_FOR.total_seconds() / 60)
         super().__init__(
-            f"More than {MOST_AT_ONCE} pilots joined by phone in {minutes} minutes. "
-            "What you typed is kept: send it again in a few minutes, or tell the desk."
+            _(
+                "More than %(most)s pilots joined by phone in %(minutes)s minutes. What you typed is "
+                "kept: send it again in a few minutes, or tell the desk.",
+                most=MOST_AT_ONCE,
+                minutes=minutes,
+            )
         )
 
 
@@ -86,7 +91,7 @@ def joined(session: Session, day: FieldDay, join_id: str) -> Pilot:
     assert day.id is not None
     pilot = stored.by_join_id(session, day.id, join_id) if _JOIN_ID.fullmatch(join_id) else None
     if pilot is None:
-        raise NotFoundError("Nobody has checked in with this address. Fill in the form again.")
+        raise NotFoundError(_("Nobody has checked in with this address. Fill in the form again."))
     return pilot
 
 
@@ -94,10 +99,12 @@ def _for_a_phone(session: Session, day: FieldDay, form: Mapping[str, str], fault
     """Cures that somebody with a phone can carry out."""
     if fault.field == "tunes" and not fault.text:
         if form.get("gear") in _TUNES_OF:
-            return FieldFault("tunes", "", "the channel is missing", "type it under “Or exactly”")
-        return FieldFault("tunes", "", "nothing is chosen", "choose one of these; “Don't know” is fine")
+            return FieldFault("tunes", "", _("the channel is missing"), _("type it under “Or exactly”"))
+        return FieldFault("tunes", "", _("nothing is chosen"), _("choose one of these; “Don't know” is fine"))
     taken = stored.by_callsign_key(session, day.id or 0, callsign_key(fault.text))
     if fault.field == "callsign" and taken:
-        cure = "if that is you, ask at the desk for your link; else add a letter or a figure"
-        return FieldFault("callsign", fault.text, f"{taken.callsign} is on the roster already", cure)
+        cure = _("if that is you, ask at the desk for your link; else add a letter or a figure")
+        return FieldFault(
+            "callsign", fault.text, _("%(callsign)s is on the roster already", callsign=taken.callsign), cure
+        )
     return fault

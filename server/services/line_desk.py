@@ -23,6 +23,7 @@ from server.storage import calls as stored
 from server.storage import clearances, pilots, trouble_reports, turns
 from server.storage.session import Database
 from server.storage.tables import CHECKED_IN, WAITING, CallSlot, Clearance, FieldDay
+from server.wording import gettext as _
 
 _DIRECTORS_ACTS = (
     flight_states.PICTURE_IS_CLEAR,
@@ -219,7 +220,7 @@ def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> Li
         undo=call_slots.undo_seen(session, day),
         next=upcoming,
         clearances=tuple(
-            _clearance(one, here.get(one.pilot_id, "A pilot who left"))
+            _clearance(one, here.get(one.pilot_id, _("A pilot who left")))
             for one in clearances.live(session, day.id)
         ),
         troubles=tuple(one.callsign for one in trouble_reports.still_open(session, day.id)),
@@ -312,8 +313,12 @@ def _read_out(pilots_and_channels: list[tuple[str, str]]) -> str:
         return "nobody"
     listed = ", ".join(f"{callsign} {channel}" for callsign, channel in pilots_and_channels)
     if len(pilots_and_channels) == 1:
-        return f"{listed}; power up."
-    return f"{listed}; power up one at a time, {pilots_and_channels[0][0]} first."
+        return _("%(pilots)s; power up.", pilots=listed)
+    return _(
+        "%(pilots)s; power up one at a time, %(callsign)s first.",
+        pilots=listed,
+        callsign=pilots_and_channels[0][0],
+    )
 
 
 def _clearance(one: Clearance, callsign: str) -> DeskClearance:

@@ -14,8 +14,14 @@ from server.storage.tables import (
     POWER_UP,
     POWERING_UP,
     WAITING,
+    Call,
     CallSlot,
 )
+from server.wording import gettext as _
+from server.wording import listed, ngettext
+
+MOST_NAMED = 3
+"""Callsigns on the button."""
 
 
 @dataclass(frozen=True)
@@ -31,46 +37,62 @@ def next_step(now: FlightLineNow, next_heat: int | None, is_blocked: bool) -> Ne
     """What usually comes next; None where nothing does, or words are needed first."""
     if now.call is None:
         if now.everybody_land is not None:
-            return NextStep("lift", "Lift EVERYBODY LAND")
+            return NextStep("lift", _("Lift EVERYBODY LAND"))
         if next_heat is None or is_blocked:
             return None
-        return NextStep("call", f"Call heat {next_heat}", {"heats": str(next_heat), "seen": now.seen})
+        return NextStep(
+            "call",
+            _("Call heat %(number)s", number=next_heat),
+            {"heats": str(next_heat), "seen": now.seen},
+        )
     if now.call.stage == POWERING_UP:
         return _while_powering_up(now)
     if now.call.stage == FLYING:
-        return _step(now, flight_states.LAND, f"Land {named(now.call).lower()}")
+        return _step(now, flight_states.LAND, _("Land %(heat)s", heat=_in_a_sentence(now.call)))
     return _while_landing(now)
 
 
 def _while_powering_up(now: FlightLineNow) -> NextStep:
     assert now.call is not None
-    heat = named(now.call).lower()
+    heat = _in_a_sentence(now.call)
     turn, waiting = _at(now, POWER_UP), _at(now, WAITING)
     clear = _at(now, PICTURE_CLEAR)
     if turn:
-        words = f"{turn[0].callsign}: picture is clear"
+        words = _("%(callsign)s: picture is clear", callsign=turn[0].callsign)
         return NextStep(f"slots/{turn[0].id}/picture-is-clear", words, {"seen": turn[0].seen})
     unasked = now.first_unasked()
     if unasked is not None and waiting:
-        words = f"{now.here.get(unasked.pilot_id, 'Who is on unasked')} is off now"
+        words = _("%(callsign)s is off now", callsign=now.here.get(unasked.pilot_id, _("Who is on unasked")))
         return NextStep(f"clearances/{unasked.id}/off", words, {"seen": unasked.seen})
     if now.line.walkers_since is not None and (waiting or clear):
-        return NextStep("walkers", "The field is clear of walkers", {"state": "gone"})
+        return NextStep("walkers", _("The field is clear of walkers"), {"state": "gone"})
     if clear and not waiting:
-        return _step(now, flight_states.RELEASE, f"Release {heat}: {_listed(clear)}")
-    return _step(now, flight_states.STOP, f"Stop {heat}: nobody flies")
+        words = _("Release %(heat)s: %(pilots)s", heat=heat, pilots=_listed(clear))
+        return _step(now, flight_states.RELEASE, words)
+    return _step(now, flight_states.STOP, _("Stop %(heat)s: nobody flies", heat=heat))
 
 
 def _while_landing(now: FlightLineNow) -> NextStep:
     assert now.call is not None
     landing, landed = _at(now, LANDING), _at(now, LANDED)
     if landing:
-        return _step(now, ALL_LANDED, f"Landed: {_listed(landing)}")
-    counts = "counts as flown" if now.call.counts else "does not count"
+        return _step(now, ALL_LANDED, _("Landed: %(pilots)s", pilots=_listed(landing)))
     heat = named(now.call)
-    over = f"{heat} is over, {counts}"
-    words = f"{_listed(landed, 'All')} off. {over}" if landed else over
-    return _step(now, flight_states.END, words)
+    counts = _("%(heat)s is over, counts as flown", heat=heat)
+    over = counts if now.call.counts else _("%(heat)s is over, does not count", heat=heat)
+    return _step(now, flight_states.END, f"{_all_off(landed)} {over}" if landed else over)
+
+
+def _all_off(landed: list[CallSlot]) -> str:
+    if len(landed) <= MOST_NAMED:
+        return _("%(pilots)s off.", pilots=_listed(landed))
+    return _("All %(number)s off.", number=len(landed))
+
+
+def _in_a_sentence(call: Call) -> str:
+    """The heat behind a verb: "heat 4"."""
+    numbers = listed(str(number) for number in call.heats)
+    return ngettext("heat %(numbers)s", "heats %(numbers)s", len(call.heats), numbers=numbers)
 
 
 def _step(now: FlightLineNow, event: str, words: str) -> NextStep:
@@ -82,7 +104,8 @@ def _at(now: FlightLineNow, stage: str) -> list[CallSlot]:
     return [slot for slot in now.slots if slot.stage == stage]
 
 
-def _listed(slots: list[CallSlot], everybody: str = "all") -> str:
+def _listed(slots: list[CallSlot]) -> str:
     """Callsigns, three at most."""
-    names = [slot.callsign for slot in slots]
-    return ", ".join(names) if len(names) <= 3 else f"{everybody} {len(names)}"
+    if len(slots) <= MOST_NAMED:
+        return ", ".join(slot.callsign for slot in slots)
+    return _("all %(number)s", number=len(slots))

@@ -4,7 +4,8 @@ import math
 from collections.abc import Iterable
 
 from server.radio.grade import grade_word, picture_grade
-from server.services.cause_words import MINUS
+from server.wording import decimal
+from server.wording import gettext as _
 
 
 def rounded(value: float | None) -> float | None:
@@ -19,12 +20,16 @@ def least(values: Iterable[float | None]) -> float | None:
 
 def signed_db(value: float) -> str:
     """-0.59 in words: one decimal, a true minus, always with its sign, "+0.0 dB" for nothing."""
-    return f"{round(value, 1) + 0.0:+.1f} dB".replace("-", MINUS)
+    return f"{decimal(value, 1, signed=True)} dB"
 
 
 def margin_words(margin_db: float | None) -> str:
     """A margin with its picture: "+1.0 dB, 4.6 clean"; None is a pilot alone."""
     if margin_db is None:
-        return "alone, 5.0 clean"
-    grade = picture_grade(margin_db)
-    return f"{signed_db(margin_db)}, {grade:.1f} {grade_word(grade)}"
+        return _("alone, %(grade)s", grade=grade_words(picture_grade(None)))
+    return f"{signed_db(margin_db)}, {grade_words(picture_grade(margin_db))}"
+
+
+def grade_words(grade: float) -> str:
+    """A grade with our word for it: "4.6 clean"."""
+    return f"{decimal(grade, 1)} {_(grade_word(grade))}"

@@ -32,6 +32,8 @@ from server.services.stale_forms import Form, check_fresh
 from server.services.video import VideoKind, with_carrier
 from server.storage import pilots
 from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot
+from server.wording import gettext as _
+from server.wording import marked
 
 __all__ = [
     "Reading",
@@ -52,9 +54,9 @@ TOKEN_BYTES = 16
 """128 bits: nobody guesses another pilot's link."""
 
 _STATE_WORDS = {
-    WITHDRAWN: ("pilot withdrawn", "{} withdrew."),
-    NO_SHOW: ("pilot no-show", "{} did not come."),
-    CHECKED_IN: ("pilot brought back", "{} is back on the roster."),
+    WITHDRAWN: ("pilot withdrawn", marked("%(callsign)s withdrew.")),
+    NO_SHOW: ("pilot no-show", marked("%(callsign)s did not come.")),
+    CHECKED_IN: ("pilot brought back", marked("%(callsign)s is back on the roster.")),
 }
 
 
@@ -71,7 +73,7 @@ def pilot_of(session: Session, day: FieldDay, pilot_id: int) -> Pilot:
     """Raises NotFoundError, also for a pilot of another day."""
     pilot = pilots.by_id(session, _id(day), pilot_id)
     if pilot is None:
-        raise NotFoundError("There is no such pilot on the roster of this day.")
+        raise NotFoundError(_("There is no such pilot on the roster of this day."))
     return pilot
 
 
@@ -86,7 +88,12 @@ def read_new(session: Session, day: FieldDay, typed: Mapping[str, str]) -> Readi
     check_open(day)
     roster = pilots.of_day(session, _id(day))
     if len(roster) >= MOST_PILOTS:
-        raise RefusedError(f"{MOST_PILOTS} pilots are on the roster, the most that a field day holds.")
+        raise RefusedError(
+            _(
+                "%(most)s pilots are on the roster, the most that a field day holds.",
+                most=MOST_PILOTS,
+            )
+        )
     return read_beside(typed, roster)
 
 
@@ -156,8 +163,9 @@ def store(
     session.flush()
     if gives_channel:
         provisional.give(session, day, pilot)
-    channel = f" Provisional channel: {pilot.provisional_mhz} MHz." if pilot.provisional_mhz else ""
-    words = f"{pilot.callsign} checked in: {gear_words(reading.text)}.{channel}"
+    words = _("%(callsign)s checked in: %(gear)s.", callsign=pilot.callsign, gear=gear_words(reading.text))
+    if pilot.provisional_mhz:
+        words = f"{words} {_('Provisional channel: %(mhz)s MHz.', mhz=pilot.provisional_mhz)}"
     facts = {"set_up": set_up_text(main), "provisional_mhz": pilot.provisional_mhz}
     log(session, day, pilot, who, "pilot added", words, facts, at)
     return pilot
@@ -194,7 +202,7 @@ def set_state(session: Session, day: FieldDay, pilot: Pilot, state: str, who: st
     if state == CHECKED_IN:
         provisional.keep_or_give(session, day, pilot)
     action, words = _STATE_WORDS[state]
-    log(session, day, pilot, who, action, words.format(pilot.callsign), {}, at)
+    log(session, day, pilot, who, action, _(words, callsign=pilot.callsign), {}, at)
 
 
 def give_channel(session: Session, day: FieldDay, pilot: Pilot, who: str, at: datetime) -> None:
@@ -203,7 +211,9 @@ def give_channel(session: Session, day: FieldDay, pilot: Pilot, who: str, at: da
     provisional.give(session, day, pilot)
     mhz = pilot.provisional_mhz
     words = (
-        f"{pilot.callsign}: provisional channel {mhz} MHz." if mhz else f"No channel fits {pilot.callsign}."
+        _("%(callsign)s: provisional channel %(mhz)s MHz.", callsign=pilot.callsign, mhz=mhz)
+        if mhz
+        else _("No channel fits %(callsign)s.", callsign=pilot.callsign)
     )
     log(session, day, pilot, who, "channel given", words, {"provisional_mhz": mhz}, at)
 
@@ -211,16 +221,19 @@ def give_channel(session: Session, day: FieldDay, pilot: Pilot, who: str, at: da
 def check_open(day: FieldDay) -> None:
     """Raises RefusedError for a day that was put away."""
     if day.archived_at is not None:
-        raise RefusedError("This field day is archived: bring it back before you change its roster.")
+        raise RefusedError(_("This field day is archived: bring it back before you change its roster."))
 
 
 def _taken(callsign: str, by: Pilot) -> FieldFault:
     if by.state == CHECKED_IN:
-        problem, cure = f"{by.callsign} is checked in already", "add a letter or a figure, or edit that pilot"
+        problem, cure = (
+            _("%(callsign)s is checked in already", callsign=by.callsign),
+            _("add a letter or a figure, or edit that pilot"),
+        )
     else:
         problem, cure = (
-            f"{by.callsign} is on the roster, {by.state}",
-            "bring that pilot back, or add a letter",
+            _("%(callsign)s is on the roster, %(state)s", callsign=by.callsign, state=_(by.state)),
+            _("bring that pilot back, or add a letter"),
         )
     return FieldFault("callsign", callsign, problem, cure)
 
@@ -238,10 +251,12 @@ def _rename(others: Iterable[Pilot], old: str, new: str) -> None:
 
 def _change_words(before: Mapping[str, str], after: Mapping[str, str], changed: list[str]) -> str:
     told = [
-        f"{name} {before[name] or 'none'} → {after[name] or 'none'}" for name in changed if _is_told(name)
+        f"{name} {before[name] or _('none')} → {after[name] or _('none')}"
+        for name in changed
+        if _is_told(name)
     ]
     kept = [name.replace("_", " ") for name in changed if not _is_told(name)]
-    return f"{before['callsign']}: changed {', '.join([*told, *kept])}."
+    return _("%(callsign)s: changed %(what)s.", callsign=before["callsign"], what=", ".join([*told, *kept]))
 
 
 def _is_told(name: str) -> bool:

@@ -34,6 +34,8 @@ from server.storage.tables import (
     Clearance,
     FieldDay,
 )
+from server.wording import gettext as _
+from server.wording import listed, ngettext, time_of_day
 
 TO_POWER_UP = timedelta(minutes=2)
 TO_LAND = timedelta(minutes=1)
@@ -68,9 +70,9 @@ def why_wait(session: Session, day: FieldDay, clearance: Clearance) -> str:
     """Why this transmitter has to wait, and how long, as a sentence; empty where it is clear now."""
     line = line_of(session, day)
     if line.everybody_land_at is not None:
-        return ALARM_FIRST
+        return _(ALARM_FIRST)
     if line.walkers_since is not None:
-        return WALKERS_FIRST
+        return _(WALKERS_FIRST)
     air = air_of(session, day, clearance)
     if not air.flying:
         return _why_wait_in_the_pits(clearance, air)
@@ -147,7 +149,14 @@ def may_be_on_outside(session: Session, pilot_ids: Collection[int]) -> set[int]:
 
 def _wait_for(session: Session, day: FieldDay, on: Sequence[Clearance]) -> tuple[str, ...]:
     callsigns = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id or 0)}
-    return tuple(f"{callsigns[one.pilot_id]} {_is_on(one)}: wait until it is off." for one in on)
+    return tuple(
+        _(
+            "%(callsign)s %(is_on)s: wait until it is off.",
+            callsign=callsigns[one.pilot_id],
+            is_on=_is_on(one),
+        )
+        for one in on
+    )
 
 
 def unasked_against(session: Session, day: FieldDay) -> str:
@@ -172,14 +181,16 @@ def who_is_unasked(session: Session, day: FieldDay) -> str:
     if not on:
         return ""
     callsigns = {pilot.id: pilot.callsign for pilot in pilots.of_day(session, day.id)}
-    *rest, last = [callsigns[one.pilot_id] for one in on]
-    return f"{', '.join(rest)} and {last} are" if rest else f"{last} is"
+    names = listed(callsigns[one.pilot_id] for one in on)
+    return ngettext("%(callsigns)s is", "%(callsigns)s are", len(on), callsigns=names)
 
 
 def _is_on(one: Clearance) -> str:
     if one.stage == UNASKED:
-        return "is on, unasked"
-    return f"{'is on' if one.stage == ON else 'may be on'} outside a call, {one.why}"
+        return _("is on, unasked")
+    if one.stage == ON:
+        return _("is on outside a call, %(why)s", why=_(one.why))
+    return _("may be on outside a call, %(why)s", why=_(one.why))
 
 
 def _why_wait_in_the_pits(clearance: Clearance, air: Air) -> str:
@@ -190,21 +201,30 @@ def _why_wait_in_the_pits(clearance: Clearance, air: Air) -> str:
     if not near:
         return ""
     other = near[0]
-    return f"{other.pilot.callsign} is on at {other.mhz} MHz, too close to {clearance.mhz}: wait until it is off."
+    return _(
+        "%(callsign)s is on at %(mhz)s MHz, too close to %(other_mhz)s: wait until it is off.",
+        callsign=other.pilot.callsign,
+        mhz=other.mhz,
+        other_mhz=clearance.mhz,
+    )
 
 
 def _until_it_is_over(session: Session, day: FieldDay) -> str:
     call = calls.live(session, day.id or 0)
     if call is None:
-        return "Somebody is up at open flying: wait until everybody is down, or for the director's word."
-    return f"{named(call)} is up: wait until it is over, at about {_over_at(day, call)}."
+        return _("Somebody is up at open flying: wait until everybody is down, or for the director's word.")
+    return _(
+        "%(heat)s is up: wait until it is over, at about %(over_at)s.",
+        heat=named(call),
+        over_at=_over_at(day, call),
+    )
 
 
 def _over_at(day: FieldDay, call: Call) -> str:
     """By the day's clocks, as a phone shows them."""
     released = call.released_at or call.called_at + TO_POWER_UP
     over = released + timedelta(minutes=day.heat_minutes) + TO_LAND
-    return over.astimezone(ZoneInfo(day.time_zone)).strftime("%H:%M")
+    return time_of_day(over.astimezone(ZoneInfo(day.time_zone)))
 
 
 def _by_computation(session: Session, day: FieldDay, clearance: Clearance, air: Air) -> str:
@@ -216,15 +236,23 @@ def _by_computation(session: Session, day: FieldDay, clearance: Clearance, air: 
         spoilt = spoilt_by([*air.ground, newcomer], air.flying, air.problem, air.lost)
         if not spoilt:
             return ""
-        on = f"On {clearance.mhz} MHz it"
+        could = _(
+            "On %(mhz)s MHz it could spoil the picture of %(pilots)s.",
+            mhz=clearance.mhz,
+            pilots=", ".join(spoilt),
+        )
     else:
         channels = _tunable_mhz(session, clearance)
         newcomer = OnTheGround(Up(pilot, channels[0], clearance.power_mw), is_near)
         worst = worst_channel(newcomer, channels, air.ground, air.flying, air.problem, air.lost)
         if worst is None:
             return ""
-        spoilt, on = worst[1], f"Its channel is not confirmed, and on {worst[0]} MHz it"
-    return f"{on} could spoil the picture of {', '.join(spoilt)}. {_until_it_is_over(session, day)}"
+        could = _(
+            "Its channel is not confirmed, and on %(mhz)s MHz it could spoil the picture of %(pilots)s.",
+            mhz=worst[0],
+            pilots=", ".join(worst[1]),
+        )
+    return f"{could} {_until_it_is_over(session, day)}"
 
 
 def _on_the_ground(session: Session, one: Clearance, field: TurnLineup, flying: Sequence[Up]) -> OnTheGround:

@@ -13,6 +13,8 @@ from server.services.plan_basis import PlanBasis, with_heats
 from server.services.snapshots import Snapshot
 from server.services.usable import eirp_mw
 from server.storage.tables import FieldDay
+from server.wording import decimal
+from server.wording import gettext as _
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,10 @@ def faults(day: FieldDay, content: DraftContent, basis: PlanBasis, snapshot: Sna
     problem = with_heats(basis, content) if content.are_heats_given else basis.problem
     callsigns = {pilot_id: pilot.callsign for pilot_id, pilot in basis.pilots.items()}
     named = broken_rules(as_day_plan(content, callsigns, snapshot), problem, basis.flown)
-    tunable = {f"Heat {heat}: {words}" for heat, words in _untunable_words(content, basis)}
+    tunable = {
+        _("Heat %(heat)s: %(words)s", heat=heat, words=words)
+        for heat, words in _untunable_words(content, basis)
+    }
     broken = [fault for fault in named if fault not in tunable]
     return Faults(
         tuple(forbidden),
@@ -60,9 +65,9 @@ def _ahead(content: DraftContent, flown: int) -> list[tuple[int, DraftHeat]]:
 
 def _empty(content: DraftContent, flown: int) -> list[str]:
     if not content.pilot_ids():
-        return ["Nobody flies in this draft: plan channels first."]
+        return [_("Nobody flies in this draft: plan channels first.")]
     return [
-        f"Heat {number} has no pilots: add some or delete it."
+        _("Heat %(number)s has no pilots: add some or delete it.", number=number)
         for number, heat in _ahead(content, flown)
         if not heat.slots
     ]
@@ -75,13 +80,18 @@ def _untunable_words(content: DraftContent, basis: PlanBasis) -> list[tuple[int,
         for slot in heat.slots:
             pilot = basis.pilots[slot.pilot_id]
             if slot.mhz not in pilot.channels_mhz:
-                found.append((number, f"{pilot.callsign} cannot use {slot.mhz} MHz"))
+                words = _("%(callsign)s cannot use %(mhz)s MHz", callsign=pilot.callsign, mhz=slot.mhz)
+                found.append((number, words))
     return found
 
 
 def _untunable(content: DraftContent, basis: PlanBasis) -> list[str]:
     return [
-        f"Heat {number}: {words} today, by gear, rules or bans. Choose another channel."
+        _(
+            "Heat %(number)s: %(words)s today, by gear, rules or bans. Choose another channel.",
+            number=number,
+            words=words,
+        )
         for number, words in _untunable_words(content, basis)
     ]
 
@@ -91,7 +101,7 @@ def _outside_rules(day: FieldDay, content: DraftContent, basis: PlanBasis) -> li
     if rule_set is None or day.responsibility:
         return []
     found: dict[str, None] = {}
-    for slot in (slot for _, heat in _ahead(content, basis.flown) for slot in heat.slots):
+    for slot in (slot for ahead in _ahead(content, basis.flown) for slot in ahead[1].slots):
         pilot = basis.pilots[slot.pilot_id]
         radiated_mw = eirp_mw(slot.power_mw, pilot.gain_dbi)
         verdict = rules.judge(slot.mhz, radiated_mw, rule_set, tested_width_mhz(day))
@@ -103,8 +113,14 @@ def _outside_rules(day: FieldDay, content: DraftContent, basis: PlanBasis) -> li
 def _near_lost(content: DraftContent, basis: PlanBasis) -> list[str]:
     """Who would fly too close to a transmitter that is down and still on."""
     return [
-        f"Heat {number}: {basis.pilots[slot.pilot_id].callsign} flies {abs(slot.mhz - one.mhz)} MHz from "
-        f"{one.callsign}'s transmitter, which is down and still on"
+        _(
+            "Heat %(number)s: %(callsign)s flies %(mhz)s MHz from %(lost)s's transmitter, "
+            "which is down and still on",
+            number=number,
+            callsign=basis.pilots[slot.pilot_id].callsign,
+            mhz=abs(slot.mhz - one.mhz),
+            lost=one.callsign,
+        )
         for number, heat in _ahead(content, basis.flown)
         for slot in heat.slots
         for one in basis.down
@@ -117,7 +133,12 @@ def _crowded(content: DraftContent, problem: DayProblem, flown: int) -> list[str
     if problem.heats_given is None:
         return []
     return [
-        f"Heat {number}: {len(heat.slots)} fly at once, more than {problem.aircraft}"
+        _(
+            "Heat %(heat)s: %(number)s fly at once, more than %(aircraft)s",
+            heat=number,
+            number=len(heat.slots),
+            aircraft=problem.aircraft,
+        )
         for number, heat in _ahead(content, flown)
         if len(heat.slots) > problem.aircraft
     ]
@@ -129,7 +150,12 @@ def _not_to_fly(snapshot: Snapshot, flown: int) -> list[str]:
         bad = [one["callsign"] for one in heat["slots"] if one["picture_grade"] < LOWEST_FLYABLE_GRADE]
         if bad:
             found.append(
-                f"Heat {heat['heat']}: below picture grade {LOWEST_FLYABLE_GRADE}, do not fly: {', '.join(bad)}"
+                _(
+                    "Heat %(heat)s: below picture grade %(lowest)s, do not fly: %(callsigns)s",
+                    heat=heat["heat"],
+                    lowest=decimal(LOWEST_FLYABLE_GRADE, 1),
+                    callsigns=", ".join(bad),
+                )
             )
     return found
 

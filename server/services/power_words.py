@@ -4,6 +4,8 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from server.allocator.plan import HotTransmitter, LevelTried
 from server.radio.site import Site
+from server.wording import decimal, listed, ngettext, short_decimal
+from server.wording import gettext as _
 
 MOST_NAMED = 3
 """Of transmitters above the common level; the costliest first, the others are counted."""
@@ -17,11 +19,27 @@ def level_words(levels: Sequence[LevelTried], hot: Sequence[HotTransmitter], sit
     chosen = _chosen(levels)
     if chosen is None:
         return ""
-    reach = f"carries to {chosen.kept_m:.0f} m, the course needs {site.far_m:g}."
+    values = {
+        "common_mw": short_decimal(chosen.common_mw),
+        "kept_m": decimal(chosen.kept_m, 0),
+        "course_m": short_decimal(site.far_m),
+    }
     if chosen.is_for_all:
-        return f"{chosen.common_mw:g} mW for everybody: it {reach}"
-    lowest = ", or the lowest where all are above" if hot else ""
-    return f"Everybody sets the highest own step up to {chosen.common_mw:g} mW{lowest}; the weakest {reach}"
+        return _(
+            "%(common_mw)s mW for everybody: it carries to %(kept_m)s m, the course needs %(course_m)s.",
+            **values,
+        )
+    if hot:
+        return _(
+            "Everybody sets the highest own step up to %(common_mw)s mW, or the lowest where all are above; "
+            "the weakest carries to %(kept_m)s m, the course needs %(course_m)s.",
+            **values,
+        )
+    return _(
+        "Everybody sets the highest own step up to %(common_mw)s mW; the weakest carries to %(kept_m)s m, "
+        "the course needs %(course_m)s.",
+        **values,
+    )
 
 
 def power_warnings(levels: Sequence[LevelTried], hot: Sequence[HotTransmitter], site: Site) -> list[str]:
@@ -36,24 +54,38 @@ def above_rules_words(above: Mapping[str, Sequence[float]], rules_name: str) -> 
         return ""
     names = list(above)
     others = len(names) - MOST_NAMED
-    who = f"{', '.join(names[:MOST_NAMED])} and {others} more" if others > 0 else _listed(names)
-    return f"Above what {rules_name} allows, so not tried: {_listed([f'{step:g}' for step in steps])} mW ({who})."
+    who = (
+        _("%(names)s and %(number)s more", names=", ".join(names[:MOST_NAMED]), number=others)
+        if others > 0
+        else listed(names)
+    )
+    return _(
+        "Above what %(rules)s allows, so not tried: %(steps)s mW (%(who)s).",
+        rules=rules_name,
+        steps=listed(short_decimal(step) for step in steps),
+        who=who,
+    )
 
 
 def _weak_link(levels: Sequence[LevelTried], site: Site) -> Iterable[str]:
     chosen = _chosen(levels)
     if chosen is None or chosen.is_link_enough:
         return
-    allowance = f"{site.receiver.fade_allowance_db:g} dB"
-    text = (
-        f"At {chosen.common_mw:g} mW the weakest link keeps {_tenths(chosen.link_db)} dB above the threshold, "
-        f"less than the {allowance} wanted: it carries to {chosen.kept_m:.0f} m, the course needs {site.far_m:g}. "
+    text = _(
+        "At %(common_mw)s mW the weakest link keeps %(link_db)s dB above the threshold, less than "
+        "the %(allowance_db)s dB wanted: it carries to %(kept_m)s m, the course needs %(course_m)s.",
+        common_mw=short_decimal(chosen.common_mw),
+        link_db=decimal(chosen.link_db, 1),
+        allowance_db=short_decimal(site.receiver.fade_allowance_db),
+        kept_m=decimal(chosen.kept_m, 0),
+        course_m=short_decimal(site.far_m),
     )
-    if any(level.is_link_enough for level in levels):
-        enough = next(level for level in levels if level.is_link_enough)
-        yield f"{text}At {enough.common_mw:g} mW it would keep enough."
+    enough = next((level for level in levels if level.is_link_enough), None)
+    if enough is None:
+        yield f"{text} {_('No level keeps enough: fly nearer, or raise the power within the rules.')}"
     else:
-        yield f"{text}No level keeps enough: fly nearer, or raise the power within the rules."
+        cure = _("At %(power)s mW it would keep enough.", power=short_decimal(enough.common_mw))
+        yield f"{text} {cure}"
 
 
 def _hot(levels: Sequence[LevelTried], hot: Sequence[HotTransmitter]) -> Iterable[str]:
@@ -62,38 +94,46 @@ def _hot(levels: Sequence[LevelTried], hot: Sequence[HotTransmitter]) -> Iterabl
         return
     costliest = sorted(hot, key=lambda one: -one.cost_db)
     for one in costliest[:MOST_NAMED]:
-        how = "is set to" if one.is_set else "cannot go below"
-        yield f"{one.callsign} {how} {one.power_mw:g} mW, above the common {chosen.common_mw:g} mW: {_cost(one)}."
+        values = {
+            "callsign": one.callsign,
+            "power_mw": short_decimal(one.power_mw),
+            "common_mw": short_decimal(chosen.common_mw),
+            "cost": _cost(one),
+        }
+        if one.is_set:
+            yield _(
+                "%(callsign)s is set to %(power_mw)s mW, above the common %(common_mw)s mW: %(cost)s.",
+                **values,
+            )
+        else:
+            yield _(
+                "%(callsign)s cannot go below %(power_mw)s mW, above the common %(common_mw)s mW: %(cost)s.",
+                **values,
+            )
     others = len(costliest) - MOST_NAMED
     if others > 0:
-        verb = "transmits" if others == 1 else "transmit"
-        yield f"{others} more {verb} above the common level, at no more cost than these."
+        yield ngettext(
+            "%(number)s more transmits above the common level, at no more cost than these.",
+            "%(number)s more transmit above the common level, at no more cost than these.",
+            others,
+        )
 
 
 def _cost(one: HotTransmitter) -> str:
     if one.sufferer is None:
-        return "it shares no heat"
+        return _("it shares no heat")
     if one.cost_db < LEAST_COST_DB:
-        return "that costs the others nothing"
-    return (
-        f"that costs the others {one.cost_db:.1f} dB; {one.sufferer} in heat {one.heat} suffers most "
-        f"({_signed(one.margin_db)} instead of {_signed(one.margin_at_common_db)} dB at worst)"
+        return _("that costs the others nothing")
+    return _(
+        "that costs the others %(cost_db)s dB; %(sufferer)s in heat %(heat)s suffers most "
+        "(%(margin_db)s instead of %(at_common_db)s dB at worst)",
+        cost_db=decimal(one.cost_db, 1),
+        sufferer=one.sufferer,
+        heat=one.heat,
+        margin_db=decimal(one.margin_db or 0.0, 1, signed=True),
+        at_common_db=decimal(one.margin_at_common_db or 0.0, 1, signed=True),
     )
 
 
 def _chosen(levels: Sequence[LevelTried]) -> LevelTried | None:
     return next((level for level in levels if level.is_chosen), None)
-
-
-def _tenths(value: float) -> str:
-    """With a true minus, never a negative zero."""
-    return f"{round(value, 1) + 0.0:.1f}".replace("-", "\N{MINUS SIGN}")
-
-
-def _signed(value: float | None) -> str:
-    return f"{round(value or 0.0, 1) + 0.0:+.1f}".replace("-", "\N{MINUS SIGN}")
-
-
-def _listed(words: Sequence[str]) -> str:
-    *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last

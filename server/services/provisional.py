@@ -13,8 +13,10 @@ from server.services.gear import label_at
 from server.services.video import ANALOGUE
 from server.storage import pilots
 from server.storage.tables import Aircraft, FieldDay, Pilot
+from server.wording import gettext as _
+from server.wording import marked
 
-OTHER_VIDEO = "Other than analogue video gets no channel here: agree on its place with the director."
+OTHER_VIDEO = marked("Other than analogue video gets no channel here: agree on its place with the director.")
 
 BUTTONS_SIGN = ":"
 """Between band and channel on push-button gear."""
@@ -127,10 +129,14 @@ def _buttons(label: str | None) -> str:
 def why_no_channel(planned: PlannedPilot) -> str:
     """Why a pilot has no channel, with the cure, as one sentence."""
     if not planned.channels_mhz:
-        return (
-            f"The day's rules, bands and bans leave {planned.callsign} no channel: "
-            "bring another aircraft, or change them in Site & rules."
+        return _(
+            "The day's rules, bands and bans leave %(callsign)s no channel: bring another aircraft, or "
+            "change them in Site & rules.",
+            callsign=planned.callsign,
         )
     if not planned.choices_mhz:
-        return f"{planned.callsign}'s pin is not among the channels of the day: change the pin."
-    return f"{planned.callsign} has no channel yet: press Give a channel."
+        return _(
+            "%(callsign)s's pin is not among the channels of the day: change the pin.",
+            callsign=planned.callsign,
+        )
+    return _("%(callsign)s has no channel yet: press Give a channel.", callsign=planned.callsign)

@@ -11,6 +11,8 @@ from server.services import gear
 from server.services.callsigns import callsign_key, read_callsign, read_callsigns, tidy
 from server.services.faults import FieldFault, FieldsError, shown
 from server.services.gear import VideoSetup, read_setup
+from server.wording import gettext as _
+from server.wording import listed
 
 REQUIRED = ("callsign", "tunes")
 FREE_TEXT = ("name", "station_id", "note")
@@ -56,7 +58,7 @@ def read_pilot(typed: Mapping[str, str], known: Mapping[str, str], line: int = 0
     """
     reading = _Reading(typed)
     callsign = reading.part(lambda: read_callsign(reading.text("callsign"))) or ""
-    setup = reading.part(lambda: read_setup(typed, callsign or "this pilot"))
+    setup = reading.part(lambda: read_setup(typed, callsign or _("this pilot")))
     pin_mhz = reading.pin(setup)
     apart = reading.callsigns("apart", known, callsign)
     together = reading.callsigns("together", known, callsign)
@@ -97,7 +99,9 @@ class _Reading:
         spotter = tidy(self.text("spotter"))
         if spotter and callsign_key(spotter) == callsign_key(own):
             self.fault(
-                "spotter", f"{own} cannot spot for {own}", "write who stands beside the pilot, or nothing"
+                "spotter",
+                _("%(own)s cannot spot for %(own)s", own=own),
+                _("write who stands beside the pilot, or nothing"),
             )
         return known.get(callsign_key(spotter), spotter) or None
 
@@ -110,8 +114,10 @@ class _Reading:
             self.faults.append(FieldFault("pin", error.word, error.problem, error.cure))
             return ()
         if setup and not set(pin_mhz) & set(setup.usable_mhz):
-            problem = f"“{shown(self.text('pin'))}” pins a channel that this gear cannot use"
-            self.fault("pin", problem, "pin a channel that stands in tunes and receives, or leave it empty")
+            problem = _("“%(text)s” pins a channel that this gear cannot use", text=shown(self.text("pin")))
+            self.fault(
+                "pin", problem, _("pin a channel that stands in tunes and receives, or leave it empty")
+            )
         return pin_mhz
 
     def heat_number(self, name: str) -> int | None:
@@ -120,7 +126,9 @@ class _Reading:
             return None
         if not _HEAT_NUMBER.fullmatch(text) or int(text) < 1:
             self.fault(
-                name, f"“{shown(text)}” is not a heat number", f"write 1 to {HIGHEST_HEAT}, or nothing"
+                name,
+                _("“%(text)s” is not a heat number", text=shown(text)),
+                _("write 1 to %(highest)s, or nothing", highest=HIGHEST_HEAT),
             )
             return None
         return int(text)
@@ -128,17 +136,28 @@ class _Reading:
     def order(self, after: int | None, before: int | None, heat: int | None) -> None:
         first, last = (after or 0) + 1, (before or HIGHEST_HEAT + 1) - 1
         if first > last and after and before:
-            cure = "write the earlier heat under after and the later one under before"
-            self.fault("before", f"no heat lies after {after} and before {before}", cure)
-        elif heat and not first <= heat <= last:
-            bounds = " and ".join(
-                [*([f"after {after}"] if after else []), *([f"before {before}"] if before else [])]
+            cure = _("write the earlier heat under after and the later one under before")
+            self.fault(
+                "before",
+                _("no heat lies after %(after)s and before %(before)s", after=after, before=before),
+                cure,
             )
-            self.fault("heat", f"heat {heat} is not {bounds}", "change one of them")
+        elif heat and not first <= heat <= last:
+            bounds = listed(
+                [
+                    *([_("after %(heat)s", heat=after)] if after else []),
+                    *([_("before %(heat)s", heat=before)] if before else []),
+                ]
+            )
+            self.fault(
+                "heat",
+                _("heat %(heat)s is not %(bounds)s", heat=heat, bounds=bounds),
+                _("change one of them"),
+            )
 
     def lengths(self) -> None:
         for name, text in self._typed.items():
             # A callsign has its own, shorter limit.
             if name != "callsign" and len(text) > LONGEST_TEXT:
-                problem = f"a text of {len(text)} characters is too long"
-                self.fault(name, problem, f"shorten it to {LONGEST_TEXT} characters")
+                problem = _("a text of %(number)s characters is too long", number=len(text))
+                self.fault(name, problem, _("shorten it to %(longest)s characters", longest=LONGEST_TEXT))

@@ -15,6 +15,7 @@ from server.services.faults import (
     shown,
 )
 from server.services.roster import COLUMNS, REQUIRED, RosterPilot, read_pilot
+from server.wording import gettext as _
 
 MOST_PILOTS = 500
 """Far above any field day; a longer file is another kind of list."""
@@ -54,7 +55,13 @@ def read_roster(
     else:
         names, unknown = tuple(meaning.get(name, "") for name in table.columns), []
     faults = [*_header_faults(table, names), *(unknown if strict else [])]
-    notices = () if strict else tuple(f"{file}:1: {fault.problem} and ignored" for fault in unknown)
+    notices = (
+        ()
+        if strict
+        else tuple(
+            _("%(file)s:1: %(problem)s and ignored", file=file, problem=fault.problem) for fault in unknown
+        )
+    )
     if faults:
         return Roster((), tuple(faults), notices)
     if fault := _size_fault(table):
@@ -66,13 +73,18 @@ def _header_faults(table: Table, names: tuple[str, ...]) -> Iterator[Fault]:
     header = ", ".join(table.columns)
     for name in REQUIRED:
         if name not in names:
-            cure = f"add a column {name}; the header is the first row"
-            yield Fault(table.file, 1, name, header, f"there is no column {name}", cure)
+            cure = _("add a column %(name)s; the header is the first row", name=name)
+            yield Fault(table.file, 1, name, header, _("there is no column %(name)s", name=name), cure)
     for name in COLUMNS:
         if names.count(name) > 1:
-            cure = "keep one of them, or give the other a name of its own"
+            cure = _("keep one of them, or give the other a name of its own")
             yield Fault(
-                table.file, 1, name, header, f"the column {name} stands there {names.count(name)} times", cure
+                table.file,
+                1,
+                name,
+                header,
+                _("the column %(name)s stands there %(count)s times", name=name, count=names.count(name)),
+                cure,
             )
 
 
@@ -81,20 +93,35 @@ def _unknown_columns(table: Table, names: tuple[str, ...]) -> Iterator[Fault]:
         if name in COLUMNS:
             continue
         meant = nearest(name, COLUMNS)
-        cure = f"call it {meant} if that is meant, or leave it out" if meant else "leave it out"
-        yield Fault(table.file, 1, shown(column), column, f"the column “{shown(column)}” is not known", cure)
+        cure = (
+            _("call it %(meant)s if that is meant, or leave it out", meant=meant)
+            if meant
+            else _("leave it out")
+        )
+        yield Fault(
+            table.file,
+            1,
+            shown(column),
+            column,
+            _("the column “%(column)s” is not known", column=shown(column)),
+            cure,
+        )
 
 
 def _size_fault(table: Table) -> Fault | None:
     if not table.rows:
-        cure = "write one pilot a line under the header"
+        cure = _("write one pilot a line under the header")
         return Fault(
-            table.file, 1, WHOLE_FILE, ", ".join(table.columns), "there are no pilots in the file", cure
+            table.file, 1, WHOLE_FILE, ", ".join(table.columns), _("there are no pilots in the file"), cure
         )
     if len(table.rows) > MOST_PILOTS:
         line, cells = table.rows[MOST_PILOTS]
-        problem = f"the file has {len(table.rows)} pilots, more than the {MOST_PILOTS} of one field day"
-        cure = f"split it, or keep the {MOST_PILOTS} who come"
+        problem = _(
+            "the file has %(number)s pilots, more than the %(most)s of one field day",
+            number=len(table.rows),
+            most=MOST_PILOTS,
+        )
+        cure = _("split it, or keep the %(most)s who come", most=MOST_PILOTS)
         return Fault(table.file, line, WHOLE_FILE, ", ".join(cells), problem, cure)
     return None
 
@@ -131,15 +158,22 @@ def _typed(names: tuple[str, ...], cells: tuple[str, ...]) -> dict[str, str]:
 def _surplus_fault(names: tuple[str, ...], cells: tuple[str, ...]) -> Iterator[FieldFault]:
     surplus = [cell for cell in cells[len(names) :] if cell]
     if surplus:
-        problem = f"the row has more cells than the {len(names)} of the header"
-        cure = 'put a cell that holds separators in quotes, such as "E1-E3,E5"'
-        yield FieldFault(f"cell {len(names) + 1}", ", ".join(surplus), problem, cure)
+        problem = _("the row has more cells than the %(number)s of the header", number=len(names))
+        cure = _('put a cell that holds separators in quotes, such as "E1-E3,E5"')
+        yield FieldFault(_("cell %(number)s", number=len(names) + 1), ", ".join(surplus), problem, cure)
 
 
 def _repeat_fault(callsign: str, first_line: Mapping[str, int], line: int) -> Iterator[FieldFault]:
     key = callsign_key(callsign)
     if key and first_line[key] != line:
-        problem = f"“{shown(callsign)}” stands on line {first_line[key]} already"
+        problem = _(
+            "“%(callsign)s” stands on line %(first_line)s already",
+            callsign=shown(callsign),
+            first_line=first_line[key],
+        )
         yield FieldFault(
-            "callsign", callsign, problem, f"give one of them another callsign, such as {tidy(callsign)} 2"
+            "callsign",
+            callsign,
+            problem,
+            _("give one of them another callsign, such as %(tidy)s 2", tidy=tidy(callsign)),
         )

@@ -15,6 +15,7 @@ from server.services.roster import COLUMNS, RosterPilot, read_pilot
 from server.services.video import VideoKind
 from server.storage import logbook
 from server.storage.tables import Aircraft, FieldDay, Pilot
+from server.wording import short_decimal
 
 PILOT_FIELDS = (
     "callsign",
@@ -166,4 +167,4 @@ def log(
 
 
 def _figure(value: float | None) -> str:
-    return "" if value is None else f"{value:g}"
+    return "" if value is None else short_decimal(value)

@@ -14,8 +14,9 @@ from server.services.video import ANALOGUE
 from server.storage import pilots
 from server.storage.session import Database
 from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot
+from server.wording import marked
 
-NOT_KNOWN = "gear not known"
+NOT_KNOWN = marked("gear not known")
 FILTERS = (CHECKED_IN, WITHDRAWN, NO_SHOW, NOT_KNOWN)
 
 

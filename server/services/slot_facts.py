@@ -11,6 +11,8 @@ from server.radio.interference import HeatMargins, SlotMargin, heat_margins
 from server.radio.rules import RuleSet
 from server.services.gear import label_at
 from server.services.usable import eirp_mw, rules_width_mhz
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,13 @@ def slot_warnings(plan: DayPlan, problem: DayProblem, rule_set: RuleSet | None) 
     if wide:
         channels = ", ".join(sorted(set(wide)))
         found.append(
-            f"{channels}: the {receiver.occupied_mhz:g} MHz that hold 99 % of the power lie within the rules "
-            f"chosen; the full width of {receiver.necessary_mhz:g} MHz reaches over an edge."
+            _(
+                "%(channels)s: the %(occupied_mhz)s MHz that hold 99 %% of the power lie within the rules "
+                "chosen; the full width of %(necessary_mhz)s MHz reaches over an edge.",
+                channels=channels,
+                occupied_mhz=short_decimal(receiver.occupied_mhz),
+                necessary_mhz=short_decimal(receiver.necessary_mhz),
+            )
         )
     return tuple(dict.fromkeys(found))
 

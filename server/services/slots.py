@@ -24,22 +24,24 @@ from server.services.turn_views import MyTurn, OpenFlyingNow
 from server.storage import days, down_transmitters, pilots, published_plans
 from server.storage.session import Database
 from server.storage.tables import NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
+from server.wording import decimal, marked
+from server.wording import gettext as _
 
 Standing = Literal["planned", "flown", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
 
-ASK_BELOW = "Open flying is on: ask to fly with the button. The channel comes with the place."
+ASK_BELOW = marked("Open flying is on: ask to fly with the button. The channel comes with the place.")
 
 REASONS: dict[Standing, str] = {
-    "planned": "Not called yet. The director's voice outranks this screen.",
-    "flown": "Your heats of this plan are flown. The director's voice outranks this screen.",
-    "not in the plan": "You came after this plan. The director adds you with the next one.",
-    "no plan yet": "No plan is published yet. Your heat appears here by itself.",
-    "withdrawn": "You are withdrawn from this day. Tell the desk if you want to fly.",
-    "no-show": "You are marked as not here. Tell the desk that you are.",
-    "day over": "This field day is over. At the next one you get a new link.",
+    "planned": marked("Not called yet. The director's voice outranks this screen."),
+    "flown": marked("Your heats of this plan are flown. The director's voice outranks this screen."),
+    "not in the plan": marked("You came after this plan. The director adds you with the next one."),
+    "no plan yet": marked("No plan is published yet. Your heat appears here by itself."),
+    "withdrawn": marked("You are withdrawn from this day. Tell the desk if you want to fly."),
+    "no-show": marked("You are marked as not here. Tell the desk that you are."),
+    "day over": marked("This field day is over. At the next one you get a new link."),
 }
 
-IS_DOWN = "Your transmitter is down and still on. Tell the director once it is found and off."
+IS_DOWN = marked("Your transmitter is down and still on. Tell the director once it is found and off.")
 
 
 @dataclass(frozen=True)
@@ -139,12 +141,12 @@ class MySlot:
             mine = self.clearance
             return call_words.with_clearance(mine.stage, mine.why, mine.words, self.word)
         if self.is_down:
-            return IS_DOWN
+            return _(IS_DOWN)
         if self.is_next:
-            return call_words.NEXT
+            return _(call_words.NEXT)
         if self.may_ask:
-            return ASK_BELOW
-        return REASONS[self.standing]
+            return _(ASK_BELOW)
+        return _(REASONS[self.standing])
 
 
 def pilot_by_token(session: Session, link_token: str) -> tuple[FieldDay, Pilot]:
@@ -152,7 +154,7 @@ def pilot_by_token(session: Session, link_token: str) -> tuple[FieldDay, Pilot]:
     pilot = pilots.by_link_token(session, link_token)
     day = days.by_id(session, pilot.field_day_id) if pilot else None
     if pilot is None or day is None:
-        raise NotFoundError("This link belongs to no pilot, or a newer one took its place.")
+        raise NotFoundError(_("This link belongs to no pilot, or a newer one took its place."))
     return day, pilot
 
 
@@ -266,7 +268,7 @@ def _heat(heat: Mapping[str, Any], slot: Mapping[str, Any]) -> MyHeat:
 
 def _picture(slot: Mapping[str, Any]) -> str:
     """As it was stored, so that a better model does not rewrite it."""
-    grade = f"{slot['picture_grade']:.1f} {slot['grade_word']}"
+    grade = f"{decimal(slot['picture_grade'], 1)} {_(slot['grade_word'])}"
     return grade if slot["margin_db"] is None else f"{grade}, {signed_db(slot['margin_db'])}"
 
 

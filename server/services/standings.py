@@ -19,6 +19,8 @@ from server.services.snapshots import Snapshot
 from server.storage import drafts as stored_drafts
 from server.storage import pilots, published_plans
 from server.storage.tables import CHECKED_IN, NO_SHOW, Draft, FieldDay
+from server.wording import gettext as _
+from server.wording import listed, marked, ngettext
 
 SHIFT_SHOWN_DB = 0.05
 """A margin that differs by less from the published one is shown as the same."""
@@ -48,7 +50,7 @@ class DraftNow:
         return hashlib.sha256(json.dumps(self.snapshot).encode()).hexdigest()[:16]
 
 
-_STATE_WORDS = {NO_SHOW: "a no-show"}
+_STATE_WORDS = {NO_SHOW: marked("a no-show")}
 
 
 @dataclass(frozen=True)
@@ -100,12 +102,17 @@ def draft_mark(session: Session, day: FieldDay) -> tuple[str, str]:
     row = stored_drafts.of_day(session, day_id(day))
     result = json.loads(row.result_json) if row else {}
     if latest is None:
-        return "draft", "A draft, nothing is published" if result.get("heats") else "Nothing is published"
+        is_begun = bool(result.get("heats"))
+        return "draft", _("A draft, nothing is published") if is_begun else _("Nothing is published")
     changed = differences.changed_slots(json.loads(latest.snapshot_json), result) if result else 0
     if not changed:
-        return "published", f"Plan {latest.number} is live"
-    slots = f"{changed} slot{'s' if changed > 1 else ''}"
-    return "draft", f"Plan {latest.number} is live \N{MIDDLE DOT} draft differs in {slots}"
+        return "published", _("Plan %(number)s is live", number=latest.number)
+    return "draft", ngettext(
+        "Plan %(plan)s is live · draft differs in %(number)s slot",
+        "Plan %(plan)s is live · draft differs in %(number)s slots",
+        changed,
+        plan=latest.number,
+    )
 
 
 def day_id(day: FieldDay) -> int:
@@ -161,20 +168,25 @@ def _absent(session: Session, day: FieldDay, stored: DraftContent, basis: PlanBa
     down = {one.pilot_id for one in down_transmitters.still_on(session, day)}
     found = []
     for pilot_id in sorted(gone):
-        heats = [str(number) for number, _ in stored.slots_of(pilot_id) if number > basis.flown]
+        heats = [str(slot[0]) for slot in stored.slots_of(pilot_id) if slot[0] > basis.flown]
         pilot = states.get(pilot_id)
-        who, state = (pilot.callsign, pilot.state) if pilot else ("A pilot", "off the roster")
+        who, state = (pilot.callsign, pilot.state) if pilot else (_("A pilot"), marked("off the roster"))
         if pilot_id in down and state == CHECKED_IN:
-            state = "down, still on"
+            state = marked("down, still on")
         if heats:
-            found.append(f"{who} is {_STATE_WORDS.get(state, state)}: {_empty_words(heats)}.")
+            found.append(_empty_words(who, _(_STATE_WORDS.get(state, state)), heats))
     return tuple(found)
 
 
-def _empty_words(heats: list[str]) -> str:
-    if len(heats) == 1:
-        return f"the slot in heat {heats[0]} is empty"
-    return f"the slots in heats {', '.join(heats[:-1])} and {heats[-1]} are empty"
+def _empty_words(who: str, state: str, heats: list[str]) -> str:
+    return ngettext(
+        "%(who)s is %(state)s: the slot in heat %(heats)s is empty.",
+        "%(who)s is %(state)s: the slots in heats %(heats)s are empty.",
+        len(heats),
+        who=who,
+        state=state,
+        heats=listed(heats),
+    )
 
 
 def _left_out(draft: DraftNow) -> tuple[str, ...]:

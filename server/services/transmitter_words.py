@@ -8,6 +8,7 @@ from typing import Literal
 
 from server.services.flight_states import KNOWN_ON, MAY_BE_ON
 from server.storage import tables
+from server.wording import marked
 
 Word = Literal[
     "STAY OFF",
@@ -20,14 +21,14 @@ Word = Literal[
     "ASK THE DIRECTOR",
 ]
 
-STAY_OFF: Word = "STAY OFF"
-READY: Word = "READY"
-POWER_UP: Word = "POWER UP"
-FLY: Word = "FLY"
-LAND: Word = "LAND"
-DISARM_THEN_POWER_OFF: Word = "DISARM THEN POWER OFF"
-DOWN_STILL_ON: Word = "DOWN, STILL ON"
-ASK_THE_DIRECTOR: Word = "ASK THE DIRECTOR"
+STAY_OFF: Word = marked("STAY OFF")
+READY: Word = marked("READY")
+POWER_UP: Word = marked("POWER UP")
+FLY: Word = marked("FLY")
+LAND: Word = marked("LAND")
+DISARM_THEN_POWER_OFF: Word = marked("DISARM THEN POWER OFF")
+DOWN_STILL_ON: Word = marked("DOWN, STILL ON")
+ASK_THE_DIRECTOR: Word = marked("ASK THE DIRECTOR")
 
 _IN_CALL: Mapping[str, Word] = {
     tables.WAITING: READY,

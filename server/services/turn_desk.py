@@ -12,6 +12,7 @@ from server.services.faults import shown
 from server.storage import pilots
 from server.storage import turns as stored
 from server.storage.tables import CHECKED_IN, FieldDay, Pilot, Turn
+from server.wording import gettext as _
 
 WORDS = {
     "set": "set",
@@ -44,7 +45,10 @@ def do_line(session: Session, day: FieldDay, line: str, who: str, at: datetime) 
     turn = stored.live_of(session, read.pilot.id)
     if turn is None:
         raise _fault(
-            f"{read.pilot.callsign} has no place and is not in the queue: type the callsign alone to ask."
+            _(
+                "%(callsign)s has no place and is not in the queue: type the callsign alone to ask.",
+                callsign=read.pilot.callsign,
+            )
         )
     turns.act(session, day, turn, turn.seen, read.act, who, at)
     return turn
@@ -54,25 +58,37 @@ def _read(session: Session, day: FieldDay, line: str) -> _Read:
     assert day.id is not None
     text = tidy(line)
     if not text:
-        raise _fault("Type a callsign: it asks to fly for this pilot.")
+        raise _fault(_("Type a callsign: it asks to fly for this pilot."))
     pilot = pilots.by_callsign_key(session, day.id, callsign_key(text))
     if pilot is not None:
         return _Read(pilot, None)
-    name, _, word = text.rpartition(" ")
+    name, word = text.rpartition(" ")[::2]
     pilot = pilots.by_callsign_key(session, day.id, callsign_key(name)) if name else None
     if pilot is None:
         here = pilots.of_day(session, day.id, [CHECKED_IN])
-        raise _fault(f"Nobody called {shown(name or text)} is on the roster{_like(name or text, here)}.")
+        raise _fault(_nobody_called(name or text, here))
     if word.casefold() not in WORDS:
-        raise _fault(f"{shown(word)} is no word for a turn: use {', '.join(WORDS)}, or the callsign alone.")
+        raise _fault(
+            _(
+                "%(word)s is no word for a turn: use %(words)s, or the callsign alone.",
+                word=shown(word),
+                words=", ".join(WORDS),
+            )
+        )
     return _Read(pilot, WORDS[word.casefold()])
 
 
-def _like(name: str, here: list[Pilot]) -> str:
-    """Whoever begins the same, so that a slip of the finger is seen."""
+def _nobody_called(name: str, here: list[Pilot]) -> str:
+    """With whoever begins the same, so that a slip of the finger is seen."""
     first = callsign_key(name)[:1]
     close = [pilot.callsign for pilot in here if pilot.callsign_key[:1] == first][:3]
-    return f". With the same first letter: {', '.join(close)}" if close else ": check the pilot in first"
+    if not close:
+        return _("Nobody called %(name)s is on the roster: check the pilot in first.", name=shown(name))
+    return _(
+        "Nobody called %(name)s is on the roster. With the same first letter: %(callsigns)s.",
+        name=shown(name),
+        callsigns=", ".join(close),
+    )
 
 
 def _fault(words: str) -> InputError:

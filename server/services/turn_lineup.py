@@ -13,6 +13,7 @@ from server.services.gear import label_at
 from server.services.video import ANALOGUE
 from server.storage import pilots
 from server.storage.tables import CHECKED_IN, DOWN, WAITING, Aircraft, FieldDay, Pilot, Turn
+from server.wording import gettext as _
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class TurnLineup:
     def named(self, turn: Turn) -> str:
         """The channel as its pilot knows it: "R3 5732 MHz"."""
         assert turn.mhz is not None
-        return f"{self.label(turn) or ''} {turn.mhz} MHz".strip()
+        return _("%(value)s %(mhz)s MHz", value=self.label(turn) or "", mhz=turn.mhz).strip()
 
     def label(self, turn: Turn) -> str | None:
         assert turn.mhz is not None

@@ -19,6 +19,8 @@ from server.services.turn_lineup import TurnLineup, turn_lineup
 from server.services.turn_words import BY_ITSELF, waits_because
 from server.storage import turns as stored
 from server.storage.tables import FLYING, LANDING, POWER_UP, READY, WAITING, FieldDay, OpenFlying, Turn
+from server.wording import gettext as _
+from server.wording import listed, marked, short_decimal
 
 NUDGE_AFTER = timedelta(minutes=10)
 """On a place, before its holder and the desk are reminded that others wait."""
@@ -60,12 +62,18 @@ class _Settling:
             if self._lineup.is_here(turn):
                 continue
             if turn.stage in (WAITING, READY):
-                end(turn, "left the day", self._at)
+                end(turn, marked("left the day"), self._at)
                 self._live.remove(turn)
-                self._log(turn, "turn ended", f"{self._name(turn)} left the day and open flying.")
+                self._log(
+                    turn, "turn ended", _("%(name)s left the day and open flying.", name=self._name(turn))
+                )
             elif turn.stage in (POWER_UP, FLYING):
                 turn.stage = LANDING
-                self._log(turn, "called to land", f"{self._name(turn)} left the day and is called to land.")
+                self._log(
+                    turn,
+                    "called to land",
+                    _("%(name)s left the day and is called to land.", name=self._name(turn)),
+                )
         self._session.flush()
 
     def _take_back_what_does_not_hold(self) -> None:
@@ -77,13 +85,19 @@ class _Settling:
             if turn.mhz in channels and do_fit(self._lineup.up(self._live), self._lineup.problem):
                 turn.gear, turn.confirmed_at = self._lineup.gear[turn.pilot_id], None
                 self._log(
-                    turn, "gear changed", f"{self._name(turn)}: other gear, so the channel is to be set anew."
+                    turn,
+                    "gear changed",
+                    _("%(name)s: other gear, so the channel is to be set anew.", name=self._name(turn)),
                 )
                 continue
             was = self._lineup.named(turn)
             back_to_queue(turn)
             self._session.flush()
-            self._log(turn, "place taken back", f"{self._name(turn)}: {was} does not hold any more.")
+            self._log(
+                turn,
+                "place taken back",
+                _("%(name)s: %(was)s does not hold any more.", name=self._name(turn), was=was),
+            )
 
     def _serve(self) -> None:
         waiting = [turn for turn in self._live if turn.stage == WAITING]
@@ -108,23 +122,32 @@ class _Settling:
             turn.why = self._why_not_on(turn)
             if not turn.why:
                 turn.stage = POWER_UP
-                self._log(turn, "cleared", f"{self._name(turn)} may power up: clear by computation.")
+                self._log(
+                    turn, "cleared", _("%(name)s may power up: clear by computation.", name=self._name(turn))
+                )
 
     def _why_not_on(self, turn: Turn) -> str:
         assert self._open_flying is not None
         if self._line.everybody_land_at is not None:
-            return ALARM_FIRST
+            return _(ALARM_FIRST)
         if self._line.walkers_since is not None:
-            return WALKERS_FIRST
+            return _(WALKERS_FIRST)
         if self._unasked:
-            return f"{self._unasked} on, unasked: {self._name(turn)} powers up once that is off."
+            return _(
+                "%(unasked)s on, unasked: %(name)s powers up once that is off.",
+                unasked=self._unasked,
+                name=self._name(turn),
+            )
         on = [self._lineup.up_of(one) for one in self._live if one.stage not in (WAITING, READY)]
         mine = self._lineup.up_of(turn)
         ground = pit_air.on_the_ground(self._session, self._day, [*on, mine], turn.pilot_id)
         if not on and not ground:
             return ""
         if not self._open_flying.may_power_up_beside:
-            return f"Others are {_where_they_are(on, ground)}: the director says when to power up."
+            return _(
+                "Others are %(where)s: the director says when to power up.",
+                where=_where_they_are(on, ground),
+            )
         return self._why_not_beside(turn, mine, on, ground)
 
     def _why_not_beside(self, turn: Turn, mine: Up, on: Sequence[Up], ground: Sequence[OnTheGround]) -> str:
@@ -132,12 +155,15 @@ class _Settling:
         in_the_pits = OnTheGround(Up(mine.pilot, mine.mhz, self._lineup.pit_mw[turn.pilot_id]))
         disturbed = spoilt_by([*ground, in_the_pits], on, self._lineup.problem)
         if disturbed:
-            return (
-                f"Powering up now could spoil the picture of {', '.join(disturbed)}: the director says when."
+            return _(
+                "Powering up now could spoil the picture of %(pilots)s: the director says when.",
+                pilots=", ".join(disturbed),
             )
         if ground and spoilt_by(ground, [*on, mine], self._lineup.problem):
             others = _where_they_are([], ground)
-            return f"Others are {others} and could spoil this picture: the director says when."
+            return _(
+                "Others are %(where)s and could spoil this picture: the director says when.", where=others
+            )
         return ""
 
     def _nudge(self) -> None:
@@ -145,7 +171,15 @@ class _Settling:
             if is_nudge_due(turn, self._at):
                 turn.nudged_at = self._at
                 minutes = round(NUDGE_AFTER.total_seconds() / 60)
-                self._log(turn, "nudged", f"{self._name(turn)} has had the place for {minutes} minutes.")
+                self._log(
+                    turn,
+                    "nudged",
+                    _(
+                        "%(name)s has had the place for %(minutes)s minutes.",
+                        name=self._name(turn),
+                        minutes=minutes,
+                    ),
+                )
 
     def _name(self, turn: Turn) -> str:
         return self._lineup.callsign(turn)
@@ -157,14 +191,15 @@ class _Settling:
 def _where_they_are(on: Sequence[Up], ground: Sequence[OnTheGround]) -> str:
     """ "up (Wren and Otter)", "on outside a call (Rook)"."""
     up, others = ([one.pilot.callsign for one in on], [one.up.pilot.callsign for one in ground])
-    told = [f"up ({_first_two(up)})"] if up else []
+    told = [_("up (%(pilots)s)", pilots=_first_two(up))] if up else []
     if others:
-        told.append(f"on outside a call ({_first_two(others)})")
-    return " and ".join(told)
+        told.append(_("on outside a call (%(pilots)s)", pilots=_first_two(others)))
+    return listed(told)
 
 
 def _first_two(callsigns: Sequence[str]) -> str:
-    return " and ".join(callsigns[:2]) + (" and others" if len(callsigns) > 2 else "")
+    names = listed(callsigns[:2])
+    return _("%(pilots)s and others", pilots=names) if len(callsigns) > 2 else names
 
 
 def seat(
@@ -182,7 +217,13 @@ def seat(
     turn.stage, turn.why, turn.seated_at = READY, "", at
     turn.mhz, turn.power_mw, turn.gear = place.mhz, place.power_mw, lineup.gear[turn.pilot_id]
     void_unless_on(session, turn.pilot_id, place.mhz)
-    words = f"{lineup.callsign(turn)} has place {turn.place}: {lineup.named(turn)} at {place.power_mw:g} mW."
+    words = _(
+        "%(callsign)s has place %(place)s: %(channel)s at %(power)s mW.",
+        callsign=lineup.callsign(turn),
+        place=turn.place,
+        channel=lineup.named(turn),
+        power=short_decimal(place.power_mw),
+    )
     turn_log.log(session, turn, who, "place given", words, at, {"worst_margin_db": place.worst_margin_db})
 
 

@@ -27,16 +27,18 @@ from server.storage.tables import (
     OpenFlying,
     Turn,
 )
+from server.wording import gettext as _
+from server.wording import marked
 
 UNDO_SHOWN = 3
 """Turns that ended last, each with its undo."""
 
 _PUBLIC_STATES = {
-    READY: "getting ready",
-    POWER_UP: "powering up",
-    FLYING: "in the air",
-    LANDING: "landing",
-    DOWN: "down, still on",
+    READY: marked("getting ready"),
+    POWER_UP: marked("powering up"),
+    FLYING: marked("in the air"),
+    LANDING: marked("landing"),
+    DOWN: marked("down, still on"),
 }
 
 
@@ -262,9 +264,9 @@ class OpenFlyingNow:
 
     def _board_place(self, turn: Turn) -> BoardPlace:
         assert turn.mhz is not None
-        state = _PUBLIC_STATES[turn.stage]
+        state = _(_PUBLIC_STATES[turn.stage])
         if not self.is_open and turn.stage != DOWN:
-            state = _PUBLIC_STATES[LANDING]
+            state = _(_PUBLIC_STATES[LANDING])
         return BoardPlace(
             turn.place or 0,
             self._field.callsign(turn),
@@ -277,7 +279,11 @@ class OpenFlyingNow:
     def _in_queue(self, turn: Turn) -> str:
         if turn not in self._queue:
             return ""
-        return f"You are {ordinal(self._queue.index(turn) + 1)} of {len(self._queue)} in the queue."
+        return _(
+            "You are %(place)s of %(number)s in the queue.",
+            place=ordinal(self._queue.index(turn) + 1),
+            number=len(self._queue),
+        )
 
     def _pilots_acts(self, turn: Turn, in_doubt: bool) -> tuple[str, ...]:
         if self.is_open and not in_doubt and self._field.is_here(turn):
@@ -331,4 +337,4 @@ class OpenFlyingNow:
         assert pilot is not None
         assert turn.id is not None
         assert turn.ended_at is not None
-        return EndedTurn(turn.id, pilot.callsign, turn.ended_how, turn.ended_at)
+        return EndedTurn(turn.id, pilot.callsign, _(turn.ended_how), turn.ended_at)

@@ -12,6 +12,8 @@ from server.services.transmitter_words import (
 )
 from server.storage import tables
 from server.storage.tables import Turn
+from server.wording import gettext as _
+from server.wording import listed, ngettext
 
 BY_ITSELF = "bandstand"
 """Who it was, for the logbook, where nobody pressed anything."""
@@ -38,16 +40,34 @@ def facts_of(turn: Turn, is_open: bool, is_here: bool, in_doubt: bool) -> Facts:
 
 def waits_because(callsign: str, wait: Wait) -> str:
     """Why this pilot waits, as one sentence."""
-    others = " and ".join(wait.callsigns)
-    be, has = ("is", "was") if len(wait.callsigns) == 1 else ("are", "were")
+    others, number = listed(wait.callsigns), len(wait.callsigns)
     return {
-        Why.NO_CHANNEL: f"No channel of {callsign}'s gear is in use today: tell the desk.",
-        Why.FULL: "As many are up as may be. A place gets free when somebody lands.",
-        Why.APART: f"{others} {be} up: {callsign}'s spotter, or not to fly beside {callsign}.",
-        Why.NO_SPACE: f"Every channel of {callsign}'s gear is too close to one in use now.",
-        Why.PICTURE: f"One more now would leave {others} a picture too bad to fly with.",
-        Why.COMPANY: f"{others} came first: {callsign}'s spotter, or not to fly beside {callsign}.",
-        Why.TURN: f"{others} came first and {has} passed over already: nobody more goes before.",
+        Why.NO_CHANNEL: _(
+            "No channel of %(callsign)s's gear is in use today: tell the desk.", callsign=callsign
+        ),
+        Why.FULL: _("As many are up as may be. A place gets free when somebody lands."),
+        Why.APART: ngettext(
+            "%(others)s is up: %(callsign)s's spotter, or not to fly beside %(callsign)s.",
+            "%(others)s are up: %(callsign)s's spotter, or not to fly beside %(callsign)s.",
+            number,
+            others=others,
+            callsign=callsign,
+        ),
+        Why.NO_SPACE: _(
+            "Every channel of %(callsign)s's gear is too close to one in use now.", callsign=callsign
+        ),
+        Why.PICTURE: _("One more now would leave %(others)s a picture too bad to fly with.", others=others),
+        Why.COMPANY: _(
+            "%(others)s came first: %(callsign)s's spotter, or not to fly beside %(callsign)s.",
+            others=others,
+            callsign=callsign,
+        ),
+        Why.TURN: ngettext(
+            "%(others)s came first and was passed over already: nobody more goes before.",
+            "%(others)s came first and were passed over already: nobody more goes before.",
+            number,
+            others=others,
+        ),
     }[wait.why]
 
 
@@ -58,33 +78,38 @@ def what_next(turn: Turn, word: Word, is_open: bool, in_doubt: bool, named: str,
     queue   where in the queue, as a sentence; empty with a place
     """
     if turn.stage == tables.WAITING:
-        return (
-            f"{queue} {turn.why}" if is_open else f"{queue} Open flying is closed; you keep this place in it."
-        )
+        return f"{queue} {turn.why if is_open else _('Open flying is closed; you keep this place in it.')}"
     if turn.stage == tables.DOWN:
-        return "Others keep off your channel. Found and powered off? Press the button."
+        return _("Others keep off your channel. Found and powered off? Press the button.")
     if word == LAND:
-        return "Fly home and land. Then disarm, power off, and press the button."
+        return _("Fly home and land. Then disarm, power off, and press the button.")
     if word == DISARM_THEN_POWER_OFF:
-        return "You are called back. In the air? Fly home first. Off already? Press the button."
+        return _("You are called back. In the air? Fly home first. Off already? Press the button.")
     if word == STAY_OFF and not in_doubt:
-        return "You are called back. Is the transmitter on? Power off, then press the button."
+        return _("You are called back. Is the transmitter on? Power off, then press the button.")
     if in_doubt:
-        return (
+        return _(
             "Your gear changed, or the channel went out of use, since you got this place. Tell the director."
         )
     if word == FLY:
-        return "The place is yours until you land. Then disarm, power off, and press the button."
+        return _("The place is yours until you land. Then disarm, power off, and press the button.")
     if word == POWER_UP:
-        return f"Power up on {named}. Clear picture, or a problem? Press its button."
+        return _("Power up on %(channel)s. Clear picture, or a problem? Press its button.", channel=named)
     if turn.stage == tables.POWER_UP:
-        return "Walkers are on the field: do not power up. On already? Leave the motors disarmed and wait."
+        return _("Walkers are on the field: do not power up. On already? Leave the motors disarmed and wait.")
     if turn.confirmed_at is None:
-        return f"The place is yours. Set the transmitter to {named}, then press the button. Do not power yet."
-    return turn.why or "Do not power yet."
+        return _(
+            "The place is yours. Set the transmitter to %(channel)s, then press the button. Do not power yet.",
+            channel=named,
+        )
+    return turn.why or _("Do not power yet.")
 
 
 def ordinal(number: int) -> str:
     """1 → "1st"."""
-    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{ending}"
+    ending = 4 if number % 100 in (11, 12, 13) else number % 10
+    if ending == 1:
+        return _("%(number)sst", number=number)
+    if ending == 2:
+        return _("%(number)snd", number=number)
+    return _("%(number)srd", number=number) if ending == 3 else _("%(number)sth", number=number)

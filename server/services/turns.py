@@ -35,11 +35,13 @@ from server.storage.tables import (
     Pilot,
     Turn,
 )
+from server.wording import gettext as _
+from server.wording import marked
 
-CLOSED = "Open flying is closed. The director opens it."
-GIVEN_BACK = {WAITING: "left the queue", READY: "gave the place back"}
-LANDED = "landed and powered off"
-TAKEN_BACK = "was taken off"
+CLOSED = marked("Open flying is closed. The director opens it.")
+GIVEN_BACK = {WAITING: marked("left the queue"), READY: marked("gave the place back")}
+LANDED = marked("landed and powered off")
+TAKEN_BACK = marked("was taken off")
 
 OVERRIDE = "override"
 """Not one of ACTS: it takes words."""
@@ -58,12 +60,18 @@ def ask(session: Session, day: FieldDay, pilot: Pilot, who: str, at: datetime) -
     if turn is not None:
         return turn
     if not open_flying.is_open(session, day):
-        raise RefusedError(CLOSED)
+        raise RefusedError(_(CLOSED))
     if pilot.state != CHECKED_IN:
-        raise RefusedError(f"{pilot.callsign} is {pilot.state}: bring the pilot back at the desk first.")
+        raise RefusedError(
+            _(
+                "%(callsign)s is %(state)s: bring the pilot back at the desk first.",
+                callsign=pilot.callsign,
+                state=_(pilot.state),
+            )
+        )
     _check_gear(session, day, pilot)
     turn = stored.add(session, Turn(field_day_id=day.id, pilot_id=pilot.id, asked_at=at))
-    log(session, turn, who, "asked to fly", f"{pilot.callsign} asks to fly.", at)
+    log(session, turn, who, "asked to fly", _("%(callsign)s asks to fly.", callsign=pilot.callsign), at)
     settle(session, day, at)
     return turn
 
@@ -73,7 +81,7 @@ def turn_of(session: Session, day: FieldDay, turn_id: int) -> Turn:
     assert day.id is not None
     turn = stored.by_id(session, day.id, turn_id)
     if turn is None:
-        raise NotFoundError("There is no such turn at open flying on this day.")
+        raise NotFoundError(_("There is no such turn at open flying on this day."))
     return turn
 
 
@@ -83,7 +91,7 @@ def act_of_pilot(
     """What a pilot does to the own turn from the own phone; raises as `act` does."""
     turn = turn_of(session, day, turn_id)
     if turn.pilot_id != pilot.id or name not in PILOTS_ACTS:
-        raise NotFoundError("There is no such turn of this pilot.")
+        raise NotFoundError(_("There is no such turn of this pilot."))
     act(session, day, turn, seen, name, PILOT, at)
 
 
@@ -95,7 +103,7 @@ def act(session: Session, day: FieldDay, turn: Turn, seen: str, name: str, who: 
     Raises OvertakenError where the turn has ended or moved on since, RefusedError where it is not the time for it.
     """
     if name not in ACTS:
-        raise NotFoundError("There is nothing of this name to be done to a turn.")
+        raise NotFoundError(_("There is nothing of this name to be done to a turn."))
     stages, do = ACTS[name]
     _check_press(session, day, turn, seen, name, stages)
     do(session, day, turn, who, at)
@@ -112,14 +120,21 @@ def override(
     _check_press(session, day, turn, seen, OVERRIDE, (READY,))
     unasked = pit_air.who_is_unasked(session, day)
     if not unasked:
-        raise RefusedError("Nobody on unasked holds the turn up: let it power up without words.")
+        raise RefusedError(_("Nobody on unasked holds the turn up: let it power up without words."))
     own = clearances.live_of(session, turn.pilot_id)
     if own is not None and own.stage == UNASKED:
-        raise RefusedError(f"{unasked} on, unasked: the own transmitter goes off before its turn.")
+        raise RefusedError(
+            _("%(unasked)s on, unasked: the own transmitter goes off before its turn.", unasked=unasked)
+        )
     field = _ready_to_power_up(session, day, turn)
     why = why_overridden(words)
     turn.stage, turn.why = POWER_UP, ""
-    text = f"{field.callsign(turn)} may power up by the director's word, though {unasked} on, unasked: {why}"
+    text = _(
+        "%(callsign)s may power up by the director's word, though %(unasked)s on, unasked: %(why)s",
+        callsign=field.callsign(turn),
+        unasked=unasked,
+        why=why,
+    )
     log(session, turn, who, "turn overridden", text, at)
     settle(session, day, at)
 
@@ -130,16 +145,27 @@ def _check_press(
     _check_day(day)
     callsign = _callsign(session, day, turn)
     if turn.ended_at is not None:
-        raise OvertakenError(f"Somebody was faster: {callsign} {turn.ended_how} already.")
+        raise OvertakenError(
+            _(
+                "Somebody was faster: %(callsign)s %(ended_how)s already.",
+                callsign=callsign,
+                ended_how=_(turn.ended_how),
+            )
+        )
     if turn.seen != seen:
         raise OvertakenError(
-            f"{callsign}'s turn changed since this page was loaded. Look at it and press again."
+            _(
+                "%(callsign)s's turn changed since this page was loaded. Look at it and press again.",
+                callsign=callsign,
+            )
         )
     refused = _why_not_now(session, day, name)
     if refused:
         raise RefusedError(refused)
     if turn.stage not in stages:
-        raise RefusedError(f"{callsign}'s turn is not at that point: look at the page as it is now.")
+        raise RefusedError(
+            _("%(callsign)s's turn is not at that point: look at the page as it is now.", callsign=callsign)
+        )
 
 
 def restore(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
@@ -152,17 +178,19 @@ def restore(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime)
     _check_day(day)
     callsign = _callsign(session, day, turn)
     if turn.ended_at is None:
-        raise OvertakenError(f"{callsign} is back already.")
+        raise OvertakenError(_("%(callsign)s is back already.", callsign=callsign))
     if stored.live_of(session, turn.pilot_id) is not None:
-        raise RefusedError(f"{callsign} has asked again since: go on with that turn.")
+        raise RefusedError(_("%(callsign)s has asked again since: go on with that turn.", callsign=callsign))
     others = stored.live(session, day.id)
     field = turn_lineup(session, day, [*others, turn])
     if not field.is_here(turn):
-        raise RefusedError(f"{callsign} is not on the roster: bring the pilot back at the desk first.")
+        raise RefusedError(
+            _("%(callsign)s is not on the roster: bring the pilot back at the desk first.", callsign=callsign)
+        )
     if turn.stage != WAITING:
         _make_room(session, field, turn, others, who, at)
     turn.ended_at, turn.ended_how = None, ""
-    log(session, turn, who, "turn restored", f"{callsign} is back: undone.", at)
+    log(session, turn, who, "turn restored", _("%(callsign)s is back: undone.", callsign=callsign), at)
     settle(session, day, at)
 
 
@@ -175,15 +203,24 @@ def _make_room(
     while not do_fit([field.up_of(one) for one in [*seated, turn]], field.problem):
         if not since:
             raise RefusedError(
-                f"{field.callsign(turn)} does not fit in any more beside who was told to power up since. "
-                f"If the transmitter is on, call by voice: land, and power off {field.named(turn)}."
+                _(
+                    "%(callsign)s does not fit in any more beside who was told to power up since. If the "
+                    "transmitter is on, call by voice: land, and power off %(channel)s.",
+                    callsign=field.callsign(turn),
+                    channel=field.named(turn),
+                )
             )
         latest = max(since, key=lambda one: (one.seated_at, one.id))
         since.remove(latest)
         seated.remove(latest)
         was = field.named(latest)
         back_to_queue(latest)
-        words = f"{field.callsign(latest)} gives {was} back: {field.callsign(turn)} still holds a place."
+        words = _(
+            "%(callsign)s gives %(was)s back: %(other)s still holds a place.",
+            callsign=field.callsign(latest),
+            was=was,
+            other=field.callsign(turn),
+        )
         log(session, latest, who, "place taken back", words, at)
     if turn.place in {one.place for one in seated}:
         taken = {one.place for one in seated}
@@ -194,16 +231,34 @@ def _confirm(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime
     field = turn_lineup(session, day, [turn])
     if turn.mhz not in field.problem.choices_mhz(field.planned[turn.pilot_id]):
         raise RefusedError(
-            f"{field.named(turn)} is out of use for {field.callsign(turn)} now: take the place back."
+            _(
+                "%(channel)s is out of use for %(callsign)s now: take the place back.",
+                channel=field.named(turn),
+                callsign=field.callsign(turn),
+            )
         )
     turn.confirmed_at, turn.gear = at, field.gear[turn.pilot_id]
-    log(session, turn, who, "channel set", f"{field.callsign(turn)}: set to {field.named(turn)}.", at)
+    log(
+        session,
+        turn,
+        who,
+        "channel set",
+        _("%(callsign)s: set to %(channel)s.", callsign=field.callsign(turn), channel=field.named(turn)),
+        at,
+    )
 
 
 def _let_power_up(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     field = _ready_to_power_up(session, day, turn)
     turn.stage, turn.why = POWER_UP, ""
-    log(session, turn, who, "cleared", f"{field.callsign(turn)} may power up: the director said so.", at)
+    log(
+        session,
+        turn,
+        who,
+        "cleared",
+        _("%(callsign)s may power up: the director said so.", callsign=field.callsign(turn)),
+        at,
+    )
 
 
 def _ready_to_power_up(session: Session, day: FieldDay, turn: Turn) -> TurnLineup:
@@ -211,15 +266,27 @@ def _ready_to_power_up(session: Session, day: FieldDay, turn: Turn) -> TurnLineu
     field = turn_lineup(session, day, [turn])
     callsign = field.callsign(turn)
     if not open_flying.is_open(session, day):
-        raise RefusedError(CLOSED)
+        raise RefusedError(_(CLOSED))
     if turn.confirmed_at is None or field.is_in_doubt(turn):
-        raise RefusedError(f"Ask first what {callsign}'s transmitter is set to, and press Channel is set.")
+        raise RefusedError(
+            _(
+                "Ask first what %(callsign)s's transmitter is set to, and press Channel is set.",
+                callsign=callsign,
+            )
+        )
     return field
 
 
 def _picture_is_clear(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     turn.stage, turn.picture_at, turn.why = FLYING, at, ""
-    log(session, turn, who, "picture clear", f"{_callsign(session, day, turn)}: picture is clear, flies.", at)
+    log(
+        session,
+        turn,
+        who,
+        "picture clear",
+        _("%(callsign)s: picture is clear, flies.", callsign=_callsign(session, day, turn)),
+        at,
+    )
 
 
 def _give_back(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
@@ -232,24 +299,45 @@ def _take_off(session: Session, day: FieldDay, turn: Turn, who: str, at: datetim
         _end(session, day, turn, TAKEN_BACK, who, at)
         return
     turn.stage = LANDING
-    log(session, turn, who, "called to land", f"{_callsign(session, day, turn)} is called to land.", at)
+    log(
+        session,
+        turn,
+        who,
+        "called to land",
+        _("%(callsign)s is called to land.", callsign=_callsign(session, day, turn)),
+        at,
+    )
 
 
 def _fly_on(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     turn.stage = FLYING if turn.picture_at is not None else POWER_UP
-    log(session, turn, who, "flies on", f"{_callsign(session, day, turn)} flies on after all.", at)
+    log(
+        session,
+        turn,
+        who,
+        "flies on",
+        _("%(callsign)s flies on after all.", callsign=_callsign(session, day, turn)),
+        at,
+    )
 
 
 def _is_down(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     turn.stage, turn.picture_at = DOWN, turn.picture_at or at
-    log(session, turn, who, "down, still on", f"{_callsign(session, day, turn)} is down, still on.", at)
+    log(
+        session,
+        turn,
+        who,
+        "down, still on",
+        _("%(callsign)s is down, still on.", callsign=_callsign(session, day, turn)),
+        at,
+    )
 
 
 def _seat_now(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     """By the director's word before others in the queue; nobody counts as passed over."""
     assert day.id is not None
     if not open_flying.is_open(session, day):
-        raise RefusedError(CLOSED)
+        raise RefusedError(_(CLOSED))
     live = stored.live(session, day.id)
     field = turn_lineup(session, day, live)
     answer = offer(field.planned[turn.pilot_id], field.up(live), field.problem)
@@ -260,7 +348,7 @@ def _seat_now(session: Session, day: FieldDay, turn: Turn, who: str, at: datetim
 
 def _end(session: Session, day: FieldDay, turn: Turn, how: str, who: str, at: datetime) -> None:
     end(turn, how, at)
-    log(session, turn, who, "turn ended", f"{_callsign(session, day, turn)} {how}.", at)
+    log(session, turn, who, "turn ended", f"{_callsign(session, day, turn)} {_(how)}.", at)
 
 
 _MAYBE_ON = (POWER_UP, FLYING, LANDING)
@@ -285,16 +373,20 @@ def _why_not_now(session: Session, day: FieldDay, name: str) -> str:
     """What holds for the whole line, against what sends a pilot up."""
     line = line_of(session, day)
     if name in ("up", OVERRIDE, "clear", "fly-on", "seat") and line.everybody_land_at is not None:
-        return ALARM_FIRST
+        return _(ALARM_FIRST)
     if name in ("up", OVERRIDE, "clear", "fly-on") and line.walkers_since is not None:
-        return WALKERS_FIRST
+        return _(WALKERS_FIRST)
     unasked = pit_air.who_is_unasked(session, day) if name == "up" else ""
-    return f"{unasked} on, unasked: wait until it is off, or override it in words." if unasked else ""
+    return (
+        _("%(unasked)s on, unasked: wait until it is off, or override it in words.", unasked=unasked)
+        if unasked
+        else ""
+    )
 
 
 def _check_day(day: FieldDay) -> None:
     if day.archived_at is not None:
-        raise RefusedError("This field day is archived: bring it back first.")
+        raise RefusedError(_("This field day is archived: bring it back first."))
 
 
 def _check_gear(session: Session, day: FieldDay, pilot: Pilot) -> None:

@@ -36,11 +36,13 @@ from server.storage.tables import (
     FieldDay,
     Pilot,
 )
+from server.wording import gettext as _
+from server.wording import marked
 
 _TAKEN_BACK: Mapping[str, tuple[str, str]] = {
-    NOT_ON: ("unasked taken back", "{} was not on after all."),
-    STILL_WAITS: ("unasked taken back", "{} was not on after all, and waits still."),
-    NOT_OFF: ("on unasked", "{} is on still, unasked."),
+    NOT_ON: ("unasked taken back", marked("%(callsign)s was not on after all.")),
+    STILL_WAITS: ("unasked taken back", marked("%(callsign)s was not on after all, and waits still.")),
+    NOT_OFF: ("on unasked", marked("%(callsign)s is on still, unasked.")),
 }
 
 
@@ -54,7 +56,7 @@ def note(session: Session, day: FieldDay, pilot: Pilot, place: str, who: str, at
     assert pilot.id is not None
     check_open(day)
     if place not in CLEARANCE_PLACES:
-        raise InputError({"place": "Choose where it is on: in the pits, or by the pilot line."})
+        raise InputError({"place": _("Choose where it is on: in the pits, or by the pilot line.")})
     check_pilot(session, day, pilot)
     known = stored.live_of(session, pilot.id)
     before = known.stage if known else None
@@ -62,9 +64,10 @@ def note(session: Session, day: FieldDay, pilot: Pilot, place: str, who: str, at
     clearance.stage = after(before, FOUND_ON, pilot.callsign) if before else UNASKED
     clearance.place, clearance.on_at = place, at
     session.flush()
-    write_down(session, day, clearance, who, "on unasked", f"{pilot.callsign} is on, unasked.", at)
+    text = _("%(callsign)s is on, unasked.", callsign=pilot.callsign)
+    write_down(session, day, clearance, who, "on unasked", text, at)
     undo = STILL_WAITS if before else NOT_ON
-    words = _TAKEN_BACK[undo][1].format(pilot.callsign)
+    words = _(_TAKEN_BACK[undo][1], callsign=pilot.callsign)
     remember(session, day, {"words": words, "clearance": clearance.id, "event": undo})
 
 
@@ -74,17 +77,24 @@ def take_back(session: Session, day: FieldDay, step: Mapping[str, Any], who: str
     event, callsign = step["event"], callsign_of(session, clearance)
     live = stored.live_of(session, clearance.pilot_id)
     if live is not None and live.id != clearance.id:
-        raise OvertakenError(f"{callsign} asked to switch on since. Look at the page as it is now.")
+        raise OvertakenError(
+            _("%(callsign)s asked to switch on since. Look at the page as it is now.", callsign=callsign)
+        )
     clearance.stage = after(clearance.stage, event, callsign)
     clearance.off_at = at if clearance.stage == OFF else None
     action, text = _TAKEN_BACK[event]
-    write_down(session, day, clearance, who, action, text.format(callsign), at)
+    write_down(session, day, clearance, who, action, _(text, callsign=callsign), at)
 
 
 def _new(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> Clearance:
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id or 0))
     if flying is None:
-        raise RefusedError(f"{pilot.callsign} has no aircraft on the roster: add one at the desk first.")
+        raise RefusedError(
+            _(
+                "%(callsign)s has no aircraft on the roster: add one at the desk first.",
+                callsign=pilot.callsign,
+            )
+        )
     clearance = Clearance(
         field_day_id=day.id or 0,
         pilot_id=pilot.id or 0,

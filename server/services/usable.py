@@ -10,6 +10,8 @@ from server.radio.rules import RuleSet
 from server.radio.site import Receiver
 from server.services.gear import VideoSetup, label_at
 from server.services.roster import RosterPilot
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 _LISTED = 6
 
@@ -90,20 +92,36 @@ def named_channels(channels_mhz: Iterable[int], setup: VideoSetup) -> str:
     """Channels in words, the first few where there are many: "R1 5658, R2 5695 MHz"."""
     channels = list(channels_mhz)
     words = [f"{label_at(mhz, setup.labels) or ''} {mhz}".strip() for mhz in channels[:_LISTED]]
-    rest = f" and {len(channels) - _LISTED} more" if len(channels) > _LISTED else ""
-    return f"{', '.join(words)} MHz{rest}"
+    if len(channels) <= _LISTED:
+        return f"{', '.join(words)} MHz"
+    return _(
+        "%(channels)s MHz and %(number)s more", channels=", ".join(words), number=len(channels) - _LISTED
+    )
 
 
 def _no_channel(callsign: str, setup: VideoSetup, rule_set: RuleSet | None) -> Conflict:
-    has = f"{callsign} can use only {named_channels(setup.usable_mhz, setup)}"
-    chosen = f"the rules chosen for this day: {rule_set.name}" if rule_set else "the bands in use today"
+    has = _(
+        "%(callsign)s can use only %(channels)s",
+        callsign=callsign,
+        channels=named_channels(setup.usable_mhz, setup),
+    )
+    if rule_set:
+        within = _("The rules chosen for this day: %(rules)s", rules=_(rule_set.name))
+        words = _(
+            "%(has)s, and none of it lies within the rules chosen for this day: %(rules)s.",
+            has=has,
+            rules=_(rule_set.name),
+        )
+    else:
+        within = _("The bands in use today")
+        words = _("%(has)s, and none of it lies within the bands in use today.", has=has)
     return Conflict(
-        (has, f"{chosen[0].upper()}{chosen[1:]}"),
-        f"{has}, and none of it lies within {chosen}.",
+        (has, within),
+        words,
         (
-            f"Bring {callsign} a transmitter that tunes a channel in use today.",
-            "Choose rules or bands that hold one of these channels, if they apply here.",
-            f"Take {callsign} off the roster.",
+            _("Bring %(callsign)s a transmitter that tunes a channel in use today.", callsign=callsign),
+            _("Choose rules or bands that hold one of these channels, if they apply here."),
+            _("Take %(callsign)s off the roster.", callsign=callsign),
         ),
     )
 
@@ -112,14 +130,26 @@ def _too_strong(callsign: str, setup: VideoSetup, rule_set: RuleSet) -> Conflict
     lowest_mw = setup.power_steps_mw[0]
     radiated_mw = eirp_mw(lowest_mw, setup.gain_dbi)
     limit_mw = max(one.max_eirp_mw or 0.0 for one in rule_set.ranges)
-    has = f"{callsign}'s lowest power is {lowest_mw:g} mW ({radiated_mw:.4g} mW e.i.r.p.)"
-    limit = f"{rule_set.name} allows {limit_mw:g} mW e.i.r.p."
+    has = _(
+        "%(callsign)s's lowest power is %(lowest_mw)s mW (%(radiated_mw)s mW e.i.r.p.)",
+        callsign=callsign,
+        lowest_mw=short_decimal(lowest_mw),
+        radiated_mw=short_decimal(float(f"{radiated_mw:.4g}")),
+    )
+    limit = _(
+        "%(rules)s allows %(limit_mw)s mW e.i.r.p.", rules=_(rule_set.name), limit_mw=short_decimal(limit_mw)
+    )
     return Conflict(
         (has, limit),
-        f"{has}, more than 3 dB above what the rules chosen for this day allow: {limit_mw:g} mW e.i.r.p.",
+        _(
+            "%(has)s, more than 3 dB above what the rules chosen for this day allow: %(limit_mw)s mW "
+            "e.i.r.p.",
+            has=has,
+            limit_mw=short_decimal(limit_mw),
+        ),
         (
-            f"Bring {callsign} a transmitter or an antenna of less power.",
-            "Choose rules that allow it, if they apply here.",
-            f"Take {callsign} off the roster.",
+            _("Bring %(callsign)s a transmitter or an antenna of less power.", callsign=callsign),
+            _("Choose rules that allow it, if they apply here."),
+            _("Take %(callsign)s off the roster.", callsign=callsign),
         ),
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from server.radio.tuning import HIGHEST_MHZ, LOWEST_MHZ
 from server.services.faults import FieldFault, FieldsError, shown
+from server.wording import gettext as _
 
 ANALOGUE, OTHER = "analogue", "other"
 FIELDS = ("video", "centre_mhz", "width_mhz")
@@ -29,8 +30,8 @@ def read_video(typed: Mapping[str, str]) -> VideoKind:
         return VideoKind()
     faults: list[FieldFault] = []
     if typed["video"] != OTHER:
-        cure = f"choose {ANALOGUE} or {OTHER}"
-        faults.append(FieldFault("video", typed["video"], "there is no such kind of video", cure))
+        cure = _("choose %(analogue)s or %(other)s", analogue=ANALOGUE, other=OTHER)
+        faults.append(FieldFault("video", typed["video"], _("there is no such kind of video"), cure))
     centre_mhz = _number("centre_mhz", typed, LOWEST_MHZ, HIGHEST_MHZ, faults)
     width_mhz = _number("width_mhz", typed, NARROWEST_MHZ, WIDEST_MHZ, faults)
     if faults:
@@ -52,6 +53,10 @@ def _number(
     text = (typed.get(name) or "").strip()
     if _NUMBER.fullmatch(text) and lowest <= float(text) <= highest:
         return float(text)
-    problem = f"“{shown(text)}” is not a number of MHz" if text else "a number of MHz is missing"
-    faults.append(FieldFault(name, text, problem, f"write {lowest} to {highest}"))
+    problem = (
+        _("“%(text)s” is not a number of MHz", text=shown(text)) if text else _("a number of MHz is missing")
+    )
+    faults.append(
+        FieldFault(name, text, problem, _("write %(lowest)s to %(highest)s", lowest=lowest, highest=highest))
+    )
     return None
