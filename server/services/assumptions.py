@@ -7,8 +7,13 @@ from server.radio.site import Receiver, Site, parameters_of
 from server.services.days import DaySettings, settings_of
 from server.services.outside_lines import block_words, level_words
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import marked
 
-DEFAULT, CHOSEN, NOT_KNOWN, NOTED = "default", "site and rules", "not known at check-in", "noted at the field"
+DEFAULT = marked("default")
+CHOSEN = marked("site and rules")
+NOT_KNOWN = marked("not known at check-in")
+NOTED = marked("noted at the field")
 
 
 def assumptions_of(day: FieldDay) -> list[dict[str, Any]]:
@@ -45,7 +50,7 @@ def assumptions_of(day: FieldDay) -> list[dict[str, Any]]:
 def assumed_gear(assumed: Iterable[tuple[str, str, str]]) -> list[dict[str, Any]]:
     """What is taken for gear that nobody knew: callsign, field of the video set-up, value."""
     return [
-        {"name": f"{callsign}: {field}", "value": value, "unit": "", "source": NOT_KNOWN}
+        {"name": f"{callsign}: {field}", "value": value, "unit": "", "source": _(NOT_KNOWN)}
         for callsign, field, value in assumed
     ]
 
@@ -57,7 +62,7 @@ def assumed_outside(site: Site) -> list[dict[str, Any]]:
             "name": one.words,
             "value": f"{block_words(one.centre_mhz, one.width_mhz)}, {level_words(round(one.level_dbm, 1))}",
             "unit": "",
-            "source": NOTED,
+            "source": _(NOTED),
         }
         for one in site.outside
     ]
@@ -69,5 +74,5 @@ def _row(name: str, value: Any, unit: str, usual: Any) -> dict[str, Any]:
         "name": name,
         "value": shown,
         "unit": "" if isinstance(shown, str) else unit,
-        "source": DEFAULT if value == usual else CHOSEN,
+        "source": _(DEFAULT) if value == usual else _(CHOSEN),
     }

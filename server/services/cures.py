@@ -16,6 +16,7 @@ from server.services.stale_forms import Form
 from server.services.standings import day_id, open_draft, version_of
 from server.storage import pilots as stored_pilots
 from server.storage.tables import FieldDay, Pilot
+from server.wording import gettext as _
 
 CAN_BE_CARRIED_OUT = {
     "more heats",
@@ -34,7 +35,7 @@ def carry_out(session: Session, day: FieldDay, cure: Cure, at: datetime) -> None
     if cure.kind in ("more heats", "more at once"):
         draft_changes.fly(session, day, cure.number, at)
     elif cure.kind == "lift ban":
-        row, _, _ = open_draft(session, day)
+        row = open_draft(session, day)[0]
         draft_changes.lift_ban(session, day, version_of(row), cure.number, at)
     elif cure.kind == "take out":
         _take_out(session, day, cure, at)
@@ -48,13 +49,13 @@ def carry_out(session: Session, day: FieldDay, cure: Cure, at: datetime) -> None
             left = [name for name in list_of(getattr(pilot, cure.kind)) if name not in cure.callsigns]
             _change(session, day, pilot, {cure.kind: ", ".join(left)}, at)
     else:
-        raise RefusedError(f"Only people can do this: {cure.words}.")
+        raise RefusedError(_("Only people can do this: %(words)s.", words=cure.words))
 
 
 def _pilot(session: Session, day: FieldDay, callsign: str) -> Pilot:
     pilot = stored_pilots.by_callsign_key(session, day_id(day), callsign_key(callsign))
     if pilot is None:
-        raise OvertakenError(f"{callsign} is off the roster by now. Plan again.")
+        raise OvertakenError(_("%(callsign)s is off the roster by now. Plan again.", callsign=callsign))
     return pilot
 
 
@@ -66,7 +67,7 @@ def _change(session: Session, day: FieldDay, pilot: Pilot, changes: Mapping[str,
 def _unpin(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> None:
     """Both the pin of the roster and that of the draft."""
     _change(session, day, pilot, {"pin": ""}, at)
-    row, content, _ = open_draft(session, day)
+    row, content = open_draft(session, day)[:2]
     pilot_id = pilot.id or 0
     if pilot_id in content.pins:
         draft_changes.edit(
@@ -80,7 +81,7 @@ def _take_out(session: Session, day: FieldDay, cure: Cure, at: datetime) -> None
     pilot_id = basis.ids().get(cure.callsigns[0], 0)
     flown = [number for number, heat in enumerate(content.heats, start=1) if heat.slots]
     if cure.number > len(flown):
-        raise OvertakenError("The heats are others by now. Plan again.")
+        raise OvertakenError(_("The heats are others by now. Plan again."))
     number = flown[cure.number - 1]
     draft_changes.edit(
         session, day, version_of(row), lambda now, basis: edits.remove(now, basis, number, pilot_id), at

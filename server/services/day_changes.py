@@ -15,6 +15,8 @@ from server.services.edits import channel_words
 from server.services.errors import InputError
 from server.services.standings import DraftNow
 from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN, FieldDay, Pilot
+from server.wording import gettext as _
+from server.wording import ngettext
 
 Choice = tuple[str, str]
 """A value to send and the words to show."""
@@ -72,10 +74,12 @@ def choices(session: Session, day: FieldDay, draft: DraftNow) -> Choices:
     return Choices(
         late=(*([("all", _all_of(len(late)))] if len(late) > 1 else []), *late),
         flying=tuple(here),
-        spares=tuple(_spares(session, day, [int(pilot_id) for pilot_id, _ in here])),
+        spares=tuple(_spares(session, day, [int(one[0]) for one in here])),
         noisy=tuple((str(mhz), labels[mhz]) for mhz in in_use),
         down=tuple((str(pilot_id), name) for pilot_id, name in names.items()),
-        again=tuple((str(number), f"Heat {number}") for number in range(basis.flown, 0, -1)),
+        again=tuple(
+            (str(number), _("Heat %(number)s", number=number)) for number in range(basis.flown, 0, -1)
+        ),
     )
 
 
@@ -85,7 +89,7 @@ def happen(
     """Note what happened. Raises InputError for a choice that is none, and what noting it raises."""
     act = form.get("act", "")
     if act not in _EVENTS:
-        raise InputError({"act": "Choose what happened from the list."})
+        raise InputError({"act": _("Choose what happened from the list.")})
     return _EVENTS[act](session, day, draft, form, at)
 
 
@@ -104,7 +108,7 @@ def waiting(draft: DraftNow) -> dict[int, str]:
 
 
 def _all_of(many: int) -> str:
-    return "Both of them" if many == 2 else f"All {many} of them"
+    return _("Both of them") if many == 2 else _("All %(number)s of them", number=many)
 
 
 def _late(
@@ -114,9 +118,10 @@ def _late(
     could_join = waiting(draft)
     joining = [one for one in could_join if wanted in ("all", str(one))]
     if not joining:
-        raise InputError({"pilot": "Choose a pilot who is checked in and in no heat ahead."})
+        raise InputError({"pilot": _("Choose a pilot who is checked in and in no heat ahead.")})
     names = ", ".join(could_join[one] for one in joining)
-    return Happened(f"{names} {'arrives' if len(joining) == 1 else 'arrive'} late.", tuple(joining))
+    text = ngettext("%(names)s arrives late.", "%(names)s arrive late.", len(joining), names=names)
+    return Happened(text, tuple(joining))
 
 
 def _gone(
@@ -125,9 +130,11 @@ def _gone(
     pilot = _pilot(session, day, form)
     state = {"withdrawn": WITHDRAWN, "no-show": NO_SHOW}.get(form.get("state", ""))
     if state is None:
-        raise InputError({"state": "Choose whether the pilot withdraws or did not come."})
+        raise InputError({"state": _("Choose whether the pilot withdraws or did not come.")})
     pilots.set_state(session, day, pilot, state, DIRECTOR, at)
-    text = f"{pilot.callsign} {'withdraws' if state == WITHDRAWN else 'did not come'}."
+    text = _("%(callsign)s did not come.", callsign=pilot.callsign)
+    if state == WITHDRAWN:
+        text = _("%(callsign)s withdraws.", callsign=pilot.callsign)
     return Happened(text, undo={"act": "back", "pilot": str(pilot.id)})
 
 
@@ -136,19 +143,23 @@ def _back(
 ) -> Happened:
     pilot = _pilot(session, day, form)
     pilots.set_state(session, day, pilot, CHECKED_IN, DIRECTOR, at)
-    return Happened(f"{pilot.callsign} is back on the roster.")
+    return Happened(_("%(callsign)s is back on the roster.", callsign=pilot.callsign))
 
 
 def _spare(
     session: Session, day: FieldDay, _draft: DraftNow, form: Mapping[str, str], at: datetime
 ) -> Happened:
     """The aircraft is a pilot and an aircraft in one value, "3:14"."""
-    pilot_id, _, aircraft_id = form.get("aircraft", "").partition(":")
+    pilot_id, aircraft_id = form.get("aircraft", "").partition(":")[::2]
     pilot = _pilot(session, day, {"pilot": pilot_id})
     chosen = aircraft.aircraft_of(session, pilot, int(aircraft_id) if aircraft_id.isdigit() else 0)
     before = pilot.flying_aircraft_id
     aircraft.fly(session, day, pilot, chosen, DIRECTOR, at)
-    text = f"{pilot.callsign} flies {chosen.name} from now on. Check its picture."
+    text = _(
+        "%(callsign)s flies %(name)s from now on. Check its picture.",
+        callsign=pilot.callsign,
+        name=chosen.name,
+    )
     return Happened(text, undo={"act": "spare", "aircraft": f"{pilot.id}:{before}"} if before else {})
 
 
@@ -157,9 +168,9 @@ def _noisy(
 ) -> Happened:
     mhz = form.get("mhz", "")
     if not (mhz.isascii() and mhz.isdigit() and len(mhz) < 6):
-        raise InputError({"mhz": "Choose the noisy channel from the list."})
+        raise InputError({"mhz": _("Choose the noisy channel from the list.")})
     draft_changes.ban(session, day, _version(form), int(mhz), at)
-    return Happened(f"{mhz} MHz is noisy and out of use from now on.")
+    return Happened(_("%(mhz)s MHz is noisy and out of use from now on.", mhz=mhz))
 
 
 def _down(
@@ -167,7 +178,7 @@ def _down(
 ) -> Happened:
     pilot = _pilot(session, day, form)
     down = down_transmitters.report(session, day, pilot, at)
-    text = f"{pilot.callsign} is down, still on, on {down.mhz} MHz."
+    text = _("%(callsign)s is down, still on, on %(mhz)s MHz.", callsign=pilot.callsign, mhz=down.mhz)
     return Happened(text, undo={"act": "found", "down": str(down.id)})
 
 
@@ -177,7 +188,7 @@ def _again(
     heat = form.get("heat", "")
     number = int(heat) if heat.isascii() and heat.isdigit() and len(heat) < 6 else 0
     if not 1 <= number <= day.flown_heats:
-        raise InputError({"heat": "Choose a heat that was flown."})
+        raise InputError({"heat": _("Choose a heat that was flown.")})
     edited = draft_changes.edit(
         session, day, _version(form), lambda content, basis: edits.fly_again(content, basis, number), at
     )
@@ -187,7 +198,7 @@ def _again(
 def _look(
     _session: Session, _day: FieldDay, _draft: DraftNow, _form: Mapping[str, str], _at: datetime
 ) -> Happened:
-    return Happened("The day as it stands.")
+    return Happened(_("The day as it stands."))
 
 
 _Event = Callable[[Session, FieldDay, DraftNow, Mapping[str, str], datetime], Happened]
@@ -219,7 +230,7 @@ def _spares(session: Session, day: FieldDay, pilot_ids: list[int]) -> list[Choic
 def _pilot(session: Session, day: FieldDay, form: Mapping[str, str]) -> Pilot:
     text = form.get("pilot", "")
     if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise InputError({"pilot": "Choose a pilot from the list."})
+        raise InputError({"pilot": _("Choose a pilot from the list.")})
     return pilots.pilot_of(session, day, int(text))
 
 

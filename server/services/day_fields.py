@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 from server.services.faults import nearest, shown
+from server.wording import gettext as _
 
 FIELDS = ("name", "date", "time_zone", "code")
 LONGEST_NAME = 80
@@ -44,32 +45,46 @@ def faults_of(text: Mapping[str, str]) -> dict[str, str]:
 
 def _name_fault(name: str) -> str | None:
     if not name:
-        return "Name the field day, such as Tern Meadow club day."
+        return _("Name the field day, such as Tern Meadow club day.")
     if len(name) > LONGEST_NAME:
-        return f"Shorten the name to {LONGEST_NAME} characters; it has {len(name)}."
-    return None if name.isprintable() else "The name has a character that cannot be seen: type it again."
+        return _(
+            "Shorten the name to %(longest)s characters; it has %(number)s.",
+            longest=LONGEST_NAME,
+            number=len(name),
+        )
+    return None if name.isprintable() else _("The name has a character that cannot be seen: type it again.")
 
 
 def _date_fault(text: str) -> str | None:
-    right = "write it as year-month-day, such as 2026-05-16"
     if not _DATE.fullmatch(text):
-        return f"“{shown(text)}” is not a date: {right}." if text else f"The date is missing: {right}."
+        if not text:
+            return _("The date is missing: write it as year-month-day, such as 2026-05-16.")
+        return _(
+            "“%(text)s” is not a date: write it as year-month-day, such as 2026-05-16.", text=shown(text)
+        )
     try:
         year = date.fromisoformat(text).year
     except ValueError:
-        return f"The calendar has no {text}: {right}."
-    return None if EARLIEST_YEAR <= year <= LATEST_YEAR else f"{year} is not a year for a field day: {right}."
+        return _("The calendar has no %(text)s: write it as year-month-day, such as 2026-05-16.", text=text)
+    if EARLIEST_YEAR <= year <= LATEST_YEAR:
+        return None
+    return _(
+        "%(year)s is not a year for a field day: write it as year-month-day, such as 2026-05-16.", year=year
+    )
 
 
 def _time_zone_fault(text: str) -> str | None:
     if text and text in zoneinfo.available_timezones():
         return None
     meant = nearest(text, time_zones()) or zone_of_this_machine()
-    said = f"“{shown(text)}” is not a known time zone" if text else "The time zone is missing"
-    return f"{said}: write one such as {meant}."
+    if not text:
+        return _("The time zone is missing: write one such as %(meant)s.", meant=meant)
+    return _(
+        "“%(text)s” is not a known time zone: write one such as %(meant)s.", text=shown(text), meant=meant
+    )
 
 
 def _code_fault(code: str) -> str | None:
     if not code or _CODE.fullmatch(code):
         return None
-    return f"“{shown(code)}” cannot be a code: write four small letters, or leave it empty."
+    return _("“%(code)s” cannot be a code: write four small letters, or leave it empty.", code=shown(code))

@@ -14,6 +14,8 @@ from server.services.power_words import above_rules_words
 from server.services.roster import RosterPilot
 from server.services.site_settings import USUAL_BANDS, SiteSettings
 from server.services.usable import UsableToday, planner_pilot, rules_width_mhz, usable_today
+from server.wording import gettext as _
+from server.wording import listed
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,11 @@ def brief(
     if heats_given is not None:
         named = {callsign for heat in heats_given for callsign in heat}
         flying = [pilot for pilot in pilots if pilot.callsign in named]
-        warnings += [f"{one.callsign} is in no given heat." for one in pilots if one.callsign not in named]
+        warnings += [
+            _("%(callsign)s is in no given heat.", callsign=one.callsign)
+            for one in pilots
+            if one.callsign not in named
+        ]
     carriers = allowed_mhz(settings, (mhz for pilot in flying for mhz in pilot.setup.usable_mhz))
     width_mhz = rules_width_mhz(settings.rule_set, settings.site.receiver)
     usable = {
@@ -108,14 +114,23 @@ def _within_most_transmitters(
     largest = max((len(heat) for heat in problem.heats_given or ()), default=0)
     if problem.one_heat:
         largest = len(problem.pilots)
-    limit = f"{settings.rule_set.name} allows {most} transmitters at once"
+    limit = _("%(rules)s allows %(most)s transmitters at once", rules=_(settings.rule_set.name), most=most)
     if largest > most:
-        together = f"{largest} pilots are to fly in one heat"
-        cures = (f"Fly at most {most} in a heat.", "Choose rules that allow more, if they apply here.")
-        return problem, [Conflict((together, limit), f"{together}, and {limit}.", cures)]
+        together = _("%(number)s pilots are to fly in one heat", number=largest)
+        cures = (
+            _("Fly at most %(most)s in a heat.", most=most),
+            _("Choose rules that allow more, if they apply here."),
+        )
+        words = _("%(together)s, and %(limit)s.", together=together, limit=limit)
+        return problem, [Conflict((together, limit), words, cures)]
     if problem.aircraft <= most or problem.heats_given is not None or problem.one_heat:
         return problem, []
-    note = f"{limit}: {most} aircraft are planned in the air instead of {problem.aircraft}."
+    note = _(
+        "%(limit)s: %(most)s aircraft are planned in the air instead of %(aircraft)s.",
+        limit=limit,
+        most=most,
+        aircraft=problem.aircraft,
+    )
     return replace(problem, aircraft=most), [note]
 
 
@@ -134,7 +149,7 @@ def _not_tried(
             ]
         )
     }
-    return [above_rules_words(above, settings.rule_set.name)] if above and settings.rule_set else []
+    return [above_rules_words(above, _(settings.rule_set.name))] if above and settings.rule_set else []
 
 
 def _assumed(pilots: Iterable[RosterPilot]) -> list[str]:
@@ -148,15 +163,25 @@ def _assumed(pilots: Iterable[RosterPilot]) -> list[str]:
 def _rule_notes(settings: SiteSettings) -> list[str]:
     rule_set = settings.rule_set
     if rule_set is None:
-        flagged = " and ".join(f"{low_mhz}-{high_mhz}" for low_mhz, high_mhz in rules.FLAGGED_RANGES)
+        flagged = listed(f"{low_mhz}-{high_mhz}" for low_mhz, high_mhz in rules.FLAGGED_RANGES)
         bands = settings.allowed_bands or USUAL_BANDS
         return [
-            f"No rules are chosen: {bands} less {flagged} MHz, where radars work. "
-            "Choose rules before anything is published."
+            _(
+                "No rules are chosen: %(bands)s less %(flagged)s MHz, where radars work. Choose rules before "
+                "anything is published.",
+                bands=bands,
+                flagged=flagged,
+            )
         ]
-    licence = " Every operator needs a licence." if rule_set.licence_needed else ""
-    year = f", {rule_set.year}" if rule_set.year else ""
-    return [
-        f"Within the rules chosen for this day: {rule_set.name} "
-        f"({rule_set.source}{year}; {rule_set.how_sure}).{licence} {rules.WHO_DECIDES}"
+    source = ", ".join(str(part) for part in (rule_set.source, rule_set.year) if part)
+    words = [
+        _(
+            "Within the rules chosen for this day: %(rules)s (%(source)s; %(how_sure)s).",
+            rules=_(rule_set.name),
+            source=source,
+            how_sure=_(rule_set.how_sure),
+        )
     ]
+    if rule_set.licence_needed:
+        words.append(_("Every operator needs a licence."))
+    return [" ".join((*words, _(rules.WHO_DECIDES)))]

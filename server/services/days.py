@@ -25,6 +25,7 @@ from server.services.errors import InputError, NotFoundError, RefusedError
 from server.services.faults import shown
 from server.storage import calls, days, logbook
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
 
 # No vowels: four random letters must not spell a word that nobody wants on a printed sheet.
 _CODE_LETTERS = "bcdfghjkmnpqrstvwxz"
@@ -78,7 +79,9 @@ def create_day(session: Session, typed: Mapping[str, str], at: datetime) -> Fiel
     text = {field: tidy(typed.get(field) or "") for field in day_fields.FIELDS}
     faults = day_fields.faults_of(text)
     if "code" not in faults and text["code"] and days.by_code(session, text["code"]):
-        faults["code"] = f"Another field day has the code {text['code']}: write four other letters."
+        faults["code"] = _(
+            "Another field day has the code %(code)s: write four other letters.", code=text["code"]
+        )
     if faults:
         raise InputError(faults)
     day = FieldDay(
@@ -91,7 +94,14 @@ def create_day(session: Session, typed: Mapping[str, str], at: datetime) -> Fiel
     )
     days.add(session, day)
     facts = {"code": day.code, "date": text["date"], "time_zone": day.time_zone}
-    _log(session, day, "day made", f"Made the field day {day.name} of {day.date}.", facts, at)
+    _log(
+        session,
+        day,
+        "day made",
+        _("Made the field day %(name)s of %(date)s.", name=day.name, date=day.date),
+        facts,
+        at,
+    )
     return day
 
 
@@ -104,7 +114,7 @@ def day_with(session: Session, code: str) -> FieldDay:
     """The day with this public code. Raises NotFoundError."""
     day = days.by_code(session, code)
     if day is None:
-        raise NotFoundError(f"There is no field day with the code {shown(code)}.")
+        raise NotFoundError(_("There is no field day with the code %(code)s.", code=shown(code)))
     return day
 
 
@@ -118,9 +128,9 @@ def archive(session: Session, code: str, at: datetime) -> FieldDay:
     day = day_with(session, code)
     if day.archived_at is None:
         if calls.live(session, day.id or 0) is not None:
-            raise RefusedError("A heat is called: end it before you put the day away.")
+            raise RefusedError(_("A heat is called: end it before you put the day away."))
         day.archived_at = at
-        _log(session, day, "day archived", f"Archived the field day {day.name}.", {}, at)
+        _log(session, day, "day archived", _("Archived the field day %(name)s.", name=day.name), {}, at)
     return day
 
 
@@ -129,7 +139,9 @@ def bring_back(session: Session, code: str, at: datetime) -> FieldDay:
     day = day_with(session, code)
     if day.archived_at is not None:
         day.archived_at = None
-        _log(session, day, "day brought back", f"Brought the field day {day.name} back.", {}, at)
+        _log(
+            session, day, "day brought back", _("Brought the field day %(name)s back.", name=day.name), {}, at
+        )
     return day
 
 
@@ -176,17 +188,20 @@ def is_in_bands(mhz: int, settings: DaySettings) -> bool:
 def can_publish(day: FieldDay) -> str | None:
     """Why no plan of this day can be published, with the cure; None where one can."""
     if day.archived_at is not None:
-        return "This field day is archived: bring it back first."
+        return _("This field day is archived: bring it back first.")
     if day.responsibility:
         return None
     rule_set = rule_set_of(day)
     if rule_set is None:
-        return "No rules are chosen: choose them in Site & rules, or take responsibility there in words."
+        return _("No rules are chosen: choose them in Site & rules, or take responsibility there in words.")
     most = rule_set.most_transmitters
     if most is not None and day.aircraft > most:
-        return (
-            f"{rule_set.name} allows {most} transmitters at once, and {day.aircraft} aircraft are to be in "
-            f"the air: set {most} in Site & rules, or take responsibility there in words."
+        return _(
+            "%(rules)s allows %(most)s transmitters at once, and %(aircraft)s aircraft are to be in the "
+            "air: set %(most)s in Site & rules, or take responsibility there in words.",
+            rules=_(rule_set.name),
+            most=most,
+            aircraft=day.aircraft,
         )
     return None
 

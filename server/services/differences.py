@@ -3,6 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
+from server.wording import gettext as _
+from server.wording import listed, ngettext, short_decimal
+
 Snapshot = Mapping[str, Any]
 Slots = list[dict[str, Any]]
 
@@ -35,26 +38,47 @@ def sentences(before: Snapshot, after: Snapshot) -> list[str]:
     """
     renumbered = _renumbered(before, after)
     found = [
-        f"{move['callsign']} moves from {_channel(move['from_channel'], move['from_mhz'])} "
-        f"to {_channel(move['to_channel'], move['to_mhz'])}"
+        _(
+            "%(callsign)s moves from %(before)s to %(after)s",
+            callsign=move["callsign"],
+            before=_channel(move["from_channel"], move["from_mhz"]),
+            after=_channel(move["to_channel"], move["to_mhz"]),
+        )
         for move in moves(before, after)
     ]
     for old, new in _both(before, after).values():
         callsign = new[0]["callsign"]
         if [renumbered.get(number, number) for number in _heats(old)] != _heats(new):
-            found.append(f"{callsign} flies in {_heat_words(new)}, not in {_heat_words(old)}")
+            found.append(
+                _(
+                    "%(callsign)s flies in %(heats)s, not in %(before)s",
+                    callsign=callsign,
+                    heats=_heat_words(new),
+                    before=_heat_words(old),
+                )
+            )
         if _powers(old) != _powers(new):
-            found.append(f"{callsign} sets {_power_words(new)}, not {_power_words(old)}")
+            found.append(
+                _(
+                    "%(callsign)s sets %(power)s, not %(before)s",
+                    callsign=callsign,
+                    power=_power_words(new),
+                    before=_power_words(old),
+                )
+            )
     old_slots, new_slots = _by_pilot(before), _by_pilot(after)
     found += [_coming(slots) for pilot_id, slots in new_slots.items() if pilot_id not in old_slots]
     found += [
-        f"{slots[0]['callsign']} no longer flies"
+        _("%(callsign)s no longer flies", callsign=slots[0]["callsign"])
         for pilot_id, slots in old_slots.items()
         if pilot_id not in new_slots
     ]
     if renumbered:
         was, now = _numbered([*renumbered]), _numbered([*renumbered.values()])
-        found.append(f"{was.capitalize()} {'is' if len(renumbered) == 1 else 'are'} now {now}")
+        words = ngettext(
+            "%(was)s is now %(now)s", "%(was)s are now %(now)s", len(renumbered), was=was, now=now
+        )
+        found.append(f"{words[:1].upper()}{words[1:]}")
     return found
 
 
@@ -113,7 +137,12 @@ def _powers(slots: Slots) -> set[float]:
 
 def _coming(slots: Slots) -> str:
     first = slots[0]
-    return f"{first['callsign']} comes in: {_channel(first['channel'], first['mhz'])}, {_heat_words(slots)}"
+    return _(
+        "%(callsign)s comes in: %(channel)s, %(heats)s",
+        callsign=first["callsign"],
+        channel=_channel(first["channel"], first["mhz"]),
+        heats=_heat_words(slots),
+    )
 
 
 def _channel(label: str | None, mhz: int) -> str:
@@ -125,12 +154,9 @@ def _heat_words(slots: Slots) -> str:
 
 
 def _numbered(heats: list[int]) -> str:
-    return f"heat{'s' if len(heats) > 1 else ''} {_listed([str(number) for number in heats])}"
+    names = listed(str(number) for number in heats)
+    return ngettext("heat %(numbers)s", "heats %(numbers)s", len(heats), numbers=names)
 
 
 def _power_words(slots: Slots) -> str:
-    return _listed([f"{power_mw:g} mW" for power_mw in sorted(_powers(slots))])
-
-
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return listed(f"{short_decimal(power_mw)} mW" for power_mw in sorted(_powers(slots)))

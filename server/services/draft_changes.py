@@ -25,6 +25,7 @@ from server.services.standings import day_id, draft_now, latest_snapshot, open_d
 from server.storage import drafts as stored_drafts
 from server.storage import logbook, published_plans
 from server.storage.tables import Draft, FieldDay
+from server.wording import gettext as _
 
 Change = Callable[[DraftContent, PlanBasis], Edited]
 
@@ -37,9 +38,12 @@ class StaleDraftError(OvertakenError):
     """
 
     def __init__(self, since: list[str], intended: str) -> None:
-        meanwhile = f" Meanwhile: {' '.join(since)}" if since else ""
-        not_made = f" Not made: {intended}" if intended else ""
-        super().__init__(f"The draft was changed since this page was loaded.{meanwhile}{not_made}")
+        told = [_("The draft was changed since this page was loaded.")]
+        if since:
+            told.append(_("Meanwhile: %(changes)s", changes=" ".join(since)))
+        if intended:
+            told.append(_("Not made: %(change)s", change=intended))
+        super().__init__(" ".join(told))
         self.since = since
         self.intended = intended
 
@@ -60,25 +64,27 @@ def ban(session: Session, day: FieldDay, version: int, mhz: int, at: datetime) -
     """Take a carrier out of use for the day; slots on it are named until they move."""
     bans = settings_of(day).bans
     if mhz in bans:
-        raise InputError({"mhz": f"{mhz} MHz is out of use already."})
-    _change_bans(session, day, version, (*bans, mhz), Step(f"{mhz} MHz is out of use today.", None, mhz), at)
+        raise InputError({"mhz": _("%(mhz)s MHz is out of use already.", mhz=mhz)})
+    step = Step(_("%(mhz)s MHz is out of use today.", mhz=mhz), None, mhz)
+    _change_bans(session, day, version, (*bans, mhz), step, at)
 
 
 def lift_ban(session: Session, day: FieldDay, version: int, mhz: int, at: datetime) -> None:
     bans = settings_of(day).bans
     if mhz not in bans:
-        raise InputError({"mhz": f"{mhz} MHz is in use already."})
+        raise InputError({"mhz": _("%(mhz)s MHz is in use already.", mhz=mhz)})
     left = tuple(one for one in bans if one != mhz)
-    _change_bans(session, day, version, left, Step(f"{mhz} MHz is in use again.", None, None, mhz), at)
+    step = Step(_("%(mhz)s MHz is in use again.", mhz=mhz), None, None, mhz)
+    _change_bans(session, day, version, left, step, at)
 
 
 def fly(session: Session, day: FieldDay, aircraft: int, at: datetime) -> None:
     """Set how many fly at once; the next planning goes by it. Raises InputError."""
     if not 1 <= aircraft <= MOST_PILOTS_IN_A_HEAT:
-        raise InputError({"aircraft": f"Give a number from 1 to {MOST_PILOTS_IN_A_HEAT}."})
+        raise InputError({"aircraft": _("Give a number from 1 to %(most)s.", most=MOST_PILOTS_IN_A_HEAT)})
     if day.aircraft == aircraft:
         return
-    text = f"{aircraft} aircraft fly at once, not {day.aircraft}."
+    text = _("%(number)s aircraft fly at once, not %(before)s.", number=aircraft, before=day.aircraft)
     day.aircraft = aircraft
     session.flush()
     logbook.append(session, day_id(day), DIRECTOR, "aircraft chosen", text, {"aircraft": aircraft}, at)
@@ -89,16 +95,16 @@ def undo(session: Session, day: FieldDay, version: int, at: datetime) -> str:
     row = stored_drafts.of_day(session, day_id(day))
     top = draft_undo.popped(row.undo_json) if row else None
     if version_of(row) != version:
-        wish = f"Undo: {top[0].text}" if top else ""
+        wish = _("Undo: %(text)s", text=top[0].text) if top else ""
         raise StaleDraftError(changes_since(session, day, version), wish)
     if row is None or top is None:
-        raise RefusedError("There is nothing to undo: no change was made since the plan was published.")
+        raise RefusedError(_("There is nothing to undo: no change was made since the plan was published."))
     step, left = top
     settings = settings_of(day)
     if step.banned_mhz is not None or step.allowed_mhz is not None:
         bans = {*settings.bans, *({step.allowed_mhz} - {None})} - {step.banned_mhz}
         _store_bans(day, tuple(mhz for mhz in bans if mhz is not None))
-    text = f"Undone: {step.text}"
+    text = _("Undone: %(text)s", text=step.text)
     _write(session, day, row, step.before or DraftContent(), left, "draft undone", text, at)
     return text
 
@@ -107,7 +113,7 @@ def keep_planned(
     session: Session, day: FieldDay, version: int, content: DraftContent, text: str, at: datetime
 ) -> None:
     """Take the planner's answer as the draft. Raises StaleDraftError."""
-    row, stored, _ = open_draft(session, day)
+    row, stored = open_draft(session, day)[:2]
     if version_of(row) != version:
         raise StaleDraftError(changes_since(session, day, version), text)
     _save(session, day, row, content, Step(text, stored if row else None), "draft planned", at)
@@ -117,7 +123,7 @@ def bring_back(session: Session, day: FieldDay, version: int, snapshot: Snapshot
     """Make a published plan the draft. Raises StaleDraftError."""
     number = snapshot["number"]
     row, stored, basis = open_draft(session, day)
-    text = f"Plan {number} is brought back as the draft."
+    text = _("Plan %(number)s is brought back as the draft.", number=number)
     if version_of(row) != version:
         raise StaleDraftError(changes_since(session, day, version), text)
     content = without_absent(drafts.from_snapshot(snapshot, stored), basis)
@@ -186,7 +192,7 @@ def _write(
 def _change_bans(
     session: Session, day: FieldDay, version: int, bans: tuple[int, ...], step: Step, at: datetime
 ) -> None:
-    row, stored, _ = open_draft(session, day)
+    row, stored = open_draft(session, day)[:2]
     if version_of(row) != version:
         raise StaleDraftError(changes_since(session, day, version), step.text)
     _store_bans(day, bans)

@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from server.allocator.plan import DayPlan, Heat, Slot
+from server.wording import ngettext
 
 
 @dataclass(frozen=True)
@@ -198,3 +199,9 @@ def from_json(text: str) -> DraftContent:
             }
         ),
     )
+
+
+def size_words(pilots: int, heats: int) -> str:
+    """How large a plan is: "12 pilots in 3 heats"."""
+    people = ngettext("%(number)s pilot", "%(number)s pilots", pilots)
+    return ngettext("%(pilots)s in %(number)s heat", "%(pilots)s in %(number)s heats", heats, pilots=people)

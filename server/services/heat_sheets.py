@@ -22,6 +22,8 @@ from server.services.spectrum_chart import charts
 from server.services.spectrum_shapes import Chart
 from server.storage import published_plans
 from server.storage.tables import FieldDay, PublishedPlan
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 By = Literal["heat", "pilot", "channel"]
 
@@ -128,14 +130,14 @@ class HeatSheet:
         name, taken = rules["name"], rules["responsibility"]
         words = []
         if name:
-            head = "Rules chosen for this day" if taken else "Within the rules chosen for this day"
+            head = _("Rules chosen for this day") if taken else _("Within the rules chosen for this day")
             source = ", ".join(str(part) for part in (rules["source"], rules["year"]) if part)
-            words.append(f"{head}: {name}{f' ({source})' if source else ''}.")
+            words.append(f"{head}: {_(name)}{f' ({source})' if source else ''}.")
         else:
-            words.append("No rules are chosen for this day.")
+            words.append(_("No rules are chosen for this day."))
         if taken:
-            words.append("The director took responsibility in words; the logbook keeps them.")
-        return " ".join((*words, WHO_DECIDES))
+            words.append(_("The director took responsibility in words; the logbook keeps them."))
+        return " ".join((*words, _(WHO_DECIDES)))
 
     @property
     def distances_words(self) -> str:
@@ -143,9 +145,11 @@ class HeatSheet:
         metres = {one["name"]: one["value"] for one in self.plan["assumptions"]}
         if "near_m" not in metres or "far_m" not in metres:
             return ""
-        return (
-            f"Pictures are worked out for the worst moment, with aircraft between {metres['near_m']:g} and "
-            f"{metres['far_m']:g} m from the pilots. A measurement on the site beats a calculation."
+        return _(
+            "Pictures are worked out for the worst moment, with aircraft between %(near_m)s and "
+            "%(course_m)s m from the pilots. A measurement on the site beats a calculation.",
+            near_m=short_decimal(metres["near_m"]),
+            course_m=short_decimal(metres["far_m"]),
         )
 
 
@@ -161,8 +165,18 @@ def heat_sheet(session: Session, code: str, number: int | None = None) -> tuple[
         return day, _sheet(day, plans[0], plans) if plans else None
     chosen = next((plan for plan in plans if plan.number == number), None)
     if chosen is None:
-        latest = f"the latest is plan {plans[0].number}" if plans else "none is yet"
-        raise NotFoundError(f"No plan {number} of {day.name} was published; {latest}.")
+        if not plans:
+            raise NotFoundError(
+                _("No plan %(number)s of %(day)s was published; none is yet.", number=number, day=day.name)
+            )
+        raise NotFoundError(
+            _(
+                "No plan %(number)s of %(day)s was published; the latest is plan %(latest)s.",
+                number=number,
+                day=day.name,
+                latest=plans[0].number,
+            )
+        )
     return day, _sheet(day, chosen, plans)
 
 
@@ -170,7 +184,9 @@ def published_sheet(session: Session, code: str, number: int | None = None) -> H
     """The same, for what cannot be made without a plan. Raises NotFoundError."""
     day, sheet = heat_sheet(session, code, number)
     if sheet is None:
-        raise NotFoundError(f"No plan of {day.name} is published yet: publish one in Channel plan.")
+        raise NotFoundError(
+            _("No plan of %(day)s is published yet: publish one in Channel plan.", day=day.name)
+        )
     return sheet
 
 

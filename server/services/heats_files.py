@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from server.services.callsigns import callsign_key, tidy
 from server.services.csv_files import column_key, read_table
 from server.services.faults import WHOLE_FILE, Fault, FaultyInputError, nearest, shown
+from server.wording import gettext as _
 
 COLUMNS = ("heat", "callsign")
 MOST_ROWS = 5000
@@ -33,13 +34,17 @@ def read_heats(data: bytes, file: str, known: Mapping[str, str]) -> tuple[tuple[
         number = int(seat.heat) if _HEAT_NUMBER.fullmatch(seat.heat) else 0
         callsign = known.get(callsign_key(seat.callsign))
         if number < 1:
-            problem = f"“{shown(seat.heat)}” is not a heat number"
-            faults.append(Fault(file, seat.line, "heat", seat.heat, problem, "write 1, 2, 3 …"))
+            problem = _("“%(heat)s” is not a heat number", heat=shown(seat.heat))
+            faults.append(
+                Fault(file, seat.line, "heat", seat.heat, problem, _("write 1, 2, 3 \N{HORIZONTAL ELLIPSIS}"))
+            )
         if callsign is None:
             faults.append(_unknown_callsign(file, seat, known))
         elif callsign in heats.setdefault(number, []):
-            problem = f"{callsign} stands in heat {number} twice"
-            faults.append(Fault(file, seat.line, "callsign", seat.callsign, problem, "keep one of the lines"))
+            problem = _("%(callsign)s stands in heat %(number)s twice", callsign=callsign, number=number)
+            faults.append(
+                Fault(file, seat.line, "callsign", seat.callsign, problem, _("keep one of the lines"))
+            )
         else:
             heats[number].append(callsign)
     if not faults:
@@ -54,18 +59,36 @@ def _seats(data: bytes, file: str) -> list[_Seat]:
     names = [column_key(name) for name in table.columns]
     header = ", ".join(table.columns)
     faults = [
-        Fault(file, 1, name, header, f"there must be one column {name}", "start the file with heat,callsign")
+        Fault(
+            file,
+            1,
+            name,
+            header,
+            _("there must be one column %(name)s", name=name),
+            _("start the file with heat,callsign"),
+        )
         for name in COLUMNS
         if names.count(name) != 1
     ]
     if not faults and not table.rows:
         faults.append(
-            Fault(file, 1, WHOLE_FILE, header, "there are no heats in the file", "write lines such as 1,Wren")
+            Fault(
+                file,
+                1,
+                WHOLE_FILE,
+                header,
+                _("there are no heats in the file"),
+                _("write lines such as 1,Wren"),
+            )
         )
     if not faults and len(table.rows) > MOST_ROWS:
-        problem = f"the file has {len(table.rows)} lines, more than {MOST_ROWS}"
+        problem = _(
+            "the file has %(number)s lines, more than %(most_rows)s",
+            number=len(table.rows),
+            most_rows=MOST_ROWS,
+        )
         faults.append(
-            Fault(file, table.rows[MOST_ROWS][0], WHOLE_FILE, "", problem, "keep the heats of one day")
+            Fault(file, table.rows[MOST_ROWS][0], WHOLE_FILE, "", problem, _("keep the heats of one day"))
         )
     if faults:
         raise FaultyInputError(faults)
@@ -78,8 +101,10 @@ def _seats(data: bytes, file: str) -> list[_Seat]:
 
 def _unknown_callsign(file: str, seat: _Seat, known: Mapping[str, str]) -> Fault:
     meant = nearest(seat.callsign, known.values())
-    cure = f"write {meant}" if meant else "write a callsign of the roster, or add that pilot"
-    problem = f"“{shown(seat.callsign)}” is not in the roster"
+    cure = (
+        _("write %(meant)s", meant=meant) if meant else _("write a callsign of the roster, or add that pilot")
+    )
+    problem = _("“%(callsign)s” is not in the roster", callsign=shown(seat.callsign))
     return Fault(file, seat.line, "callsign", seat.callsign, problem, cure)
 
 
@@ -88,5 +113,14 @@ def _gap_fault(file: str, heats: Mapping[int, list[str]]) -> list[Fault]:
     if not missing:
         return []
     text = " ".join(str(number) for number in sorted(heats))
-    problem = f"there is a heat {max(heats)} but no heat {missing[0]}"
-    return [Fault(file, 1, "heat", text, problem, "number the heats 1, 2, 3 … without a gap")]
+    problem = _("there is a heat %(heats)s but no heat %(missing)s", heats=max(heats), missing=missing[0])
+    return [
+        Fault(
+            file,
+            1,
+            "heat",
+            text,
+            problem,
+            _("number the heats 1, 2, 3 \N{HORIZONTAL ELLIPSIS} without a gap"),
+        )
+    ]

@@ -10,9 +10,11 @@ from server.services.turn_settling import settle
 from server.storage import calls, logbook
 from server.storage import turns as stored
 from server.storage.tables import FieldDay, OpenFlying
+from server.wording import gettext as _
+from server.wording import marked
 
-BESIDE = "Pits may power up while others fly, where that is clear by computation."
-NOT_BESIDE = "While others fly, the director says who powers up."
+BESIDE = marked("Pits may power up while others fly, where that is clear by computation.")
+NOT_BESIDE = marked("While others fly, the director says who powers up.")
 
 
 def is_open(session: Session, day: FieldDay) -> bool:
@@ -32,7 +34,7 @@ def open_up(session: Session, day: FieldDay, may_power_up_beside: bool, who: str
     if why_not:
         raise RefusedError(why_not)
     if calls.live(session, day.id) is not None:
-        raise RefusedError("A heat is called: end it before pilots fly without heats.")
+        raise RefusedError(_("A heat is called: end it before pilots fly without heats."))
     row = stored.open_flying_of(session, day.id)
     if row is not None and row.is_open and row.may_power_up_beside == may_power_up_beside:
         return
@@ -43,8 +45,8 @@ def open_up(session: Session, day: FieldDay, may_power_up_beside: bool, who: str
         )
         stored.add_open_flying(session, row)
     row.is_open, row.may_power_up_beside, row.changed_at = True, may_power_up_beside, at
-    rule = BESIDE if may_power_up_beside else NOT_BESIDE
-    text = rule if was_open else f"Opened open flying. {rule}"
+    rule = _(BESIDE if may_power_up_beside else NOT_BESIDE)
+    text = rule if was_open else f"{_('Opened open flying.')} {rule}"
     _log(session, day, "pit rule changed" if was_open else "open flying opened", text, who, at)
     settle(session, day, at)
 
@@ -56,7 +58,7 @@ def close(session: Session, day: FieldDay, who: str, at: datetime) -> None:
     if row is None or not row.is_open:
         return
     row.is_open, row.changed_at = False, at
-    _log(session, day, "open flying closed", "Closed open flying: everybody lands.", who, at)
+    _log(session, day, "open flying closed", _("Closed open flying: everybody lands."), who, at)
 
 
 def _log(session: Session, day: FieldDay, action: str, text: str, who: str, at: datetime) -> None:

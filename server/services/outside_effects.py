@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from server.services.margin_words import margin_words, signed_db
+from server.wording import gettext as _
 
 FALLS_DB = 0.5
 """Less is not felt: margins this close count as equal."""
@@ -29,7 +30,13 @@ def weakened(published: Mapping[str, Any], now: Mapping[str, Any], ample_db: flo
                 continue
             was = told[key]
             if min(math.inf if was is None else was, ample_db) - becomes >= FALLS_DB:
-                before = "alone" if was is None else signed_db(was)
-                where = f"{slot['callsign']} in heat {heat['heat']}"
-                found.append((becomes, f"{where}: {margin_words(becomes)}, published with {before}"))
-    return [words for _, words in sorted(found)]
+                before = _("alone") if was is None else signed_db(was)
+                words = _(
+                    "%(callsign)s in heat %(heat)s: %(margin)s, published with %(before)s",
+                    callsign=slot["callsign"],
+                    heat=heat["heat"],
+                    margin=margin_words(becomes),
+                    before=before,
+                )
+                found.append((becomes, words))
+    return [one[1] for one in sorted(found)]

@@ -19,8 +19,10 @@ from server.radio.outside import (
 )
 from server.radio.tuning import HIGHEST_MHZ, LOWEST_MHZ
 from server.services.faults import shown
+from server.wording import gettext as _
+from server.wording import marked, short_decimal
 
-LEVELS_DBM = {"weak": -85.0, "middling": -70.0, "strong": -50.0}
+LEVELS_DBM = {marked("weak"): -85.0, marked("middling"): -70.0, marked("strong"): -50.0}
 """Levels in words: just seen on an empty channel; like an aircraft at the far end of a club field; like one close
 by. Common practice, no source; the model's 25 mW arrive with -70 dBm from 80 m and with -50 dBm from 8 m."""
 
@@ -64,7 +66,7 @@ def read_line(text: str) -> OutsideLine:
     """The signal that a line means. Raises OutsideLineError."""
     words = text.translate(_MINUS).split()
     if not words:
-        raise OutsideLineError("No signal is named", f"write {EXAMPLES}")
+        raise OutsideLineError(_("No signal is named"), _("write %(examples)s", examples=EXAMPLES))
     is_wifi = words[0].casefold() in _WIFI
     centre_mhz, channel, rest = _wifi(words) if is_wifi else _centre(words)
     width_mhz: float | None = None
@@ -82,7 +84,8 @@ def read_line(text: str) -> OutsideLine:
         centre_mhz, width_mhz = _block(channel, width_mhz or WIFI_WIDTH_MHZ)
     note = " ".join(rest)
     if channel is not None:
-        note = f"Wi-Fi channel {channel}{f': {note}' if note else ''}"
+        block = _("Wi-Fi channel %(channel)s", channel=channel)
+        note = f"{block}: {note}" if note else block
     line = OutsideLine(
         centre_mhz,
         USUAL_WIDTH_MHZ if width_mhz is None else width_mhz,
@@ -95,20 +98,25 @@ def read_line(text: str) -> OutsideLine:
 
 def level_words(level_dbm: float) -> str:
     """A level for people: "middling" and its dBm, with a true minus."""
-    figure = f"{level_dbm:g} dBm".replace("-", "\N{MINUS SIGN}")
+    figure = f"{short_decimal(level_dbm)} dBm"
     word = next((word for word, level in LEVELS_DBM.items() if level == level_dbm), "")
-    return f"{word}, {figure}" if word else figure
+    return f"{_(word)}, {figure}" if word else figure
 
 
 def block_words(centre_mhz: float, width_mhz: float) -> str:
     """ "5745 MHz, 20 MHz wide"."""
-    return f"{centre_mhz:g} MHz, {f'{width_mhz:g} MHz wide' if width_mhz else 'a carrier'}"
+    centre = short_decimal(centre_mhz)
+    if not width_mhz:
+        return _("%(centre)s MHz, a carrier", centre=centre)
+    return _("%(centre)s MHz, %(width)s MHz wide", centre=centre, width=short_decimal(width_mhz))
 
 
 def _wifi(words: list[str]) -> tuple[float, int | None, list[str]]:
     rest = words[2:] if len(words) > 2 and words[1].casefold() == "channel" else words[1:]
     if not rest or not (rest[0].isascii() and rest[0].isdigit() and len(rest[0]) < 4):
-        raise OutsideLineError("Wi-Fi needs the number of its channel", "write it after the word: wifi 149")
+        raise OutsideLineError(
+            _("Wi-Fi needs the number of its channel"), _("write it after the word: wifi 149")
+        )
     return 0.0, int(rest[0]), rest[1:]
 
 
@@ -123,7 +131,8 @@ def _centre(words: list[str]) -> tuple[float, int | None, list[str]]:
         except KeyError:
             pass
     raise OutsideLineError(
-        f"“{shown(words[0])}” is no frequency, channel or Wi-Fi channel", f"begin with one: {EXAMPLES}"
+        _("“%(word)s” is no frequency, channel or Wi-Fi channel", word=shown(words[0])),
+        _("begin with one: %(examples)s", examples=EXAMPLES),
     )
 
 
@@ -131,25 +140,40 @@ def _block(channel: int, width_mhz: float) -> tuple[float, float]:
     try:
         return wifi_block(channel, int(width_mhz))
     except SiteError as error:
-        what = f"Wi-Fi channel {channel}" if error.name == "wifi" else f"Wi-Fi {width_mhz:g} MHz wide"
-        raise OutsideLineError(f"There is no {what}", error.cure) from None
+        problem = (
+            _("There is no Wi-Fi channel %(channel)s", channel=channel)
+            if error.name == "wifi"
+            else _("There is no Wi-Fi %(width)s MHz wide", width=short_decimal(width_mhz))
+        )
+        raise OutsideLineError(problem, _(error.cure)) from None
 
 
 def _check(line: OutsideLine) -> None:
     if not 0 <= line.width_mhz <= WIDEST_MHZ:
         raise OutsideLineError(
-            f"A width of {line.width_mhz:g} MHz is not understood", f"write 0 to {WIDEST_MHZ} MHz"
+            _("A width of %(width)s MHz is not understood", width=short_decimal(line.width_mhz)),
+            _("write 0 to %(widest)s MHz", widest=WIDEST_MHZ),
         )
     if not WEAKEST_DBM <= line.level_dbm <= STRONGEST_DBM:
         raise OutsideLineError(
-            f"A level of {line.level_dbm:g} dBm is not understood",
-            f"write {WEAKEST_DBM} to {STRONGEST_DBM} dBm, or weak, middling or strong",
+            _("A level of %(level_dbm)s dBm is not understood", level_dbm=short_decimal(line.level_dbm)),
+            _(
+                "write %(weakest)s to %(strongest)s dBm, or weak, middling or strong",
+                weakest=WEAKEST_DBM,
+                strongest=STRONGEST_DBM,
+            ),
         )
     if len(line.note) > LONGEST_NOTE:
-        raise OutsideLineError("The note is too long", f"use at most {LONGEST_NOTE} characters")
+        raise OutsideLineError(
+            _("The note is too long"), _("use at most %(longest)s characters", longest=LONGEST_NOTE)
+        )
     reach_mhz = line.width_mhz / 2
     if not LOWEST_MHZ - reach_mhz <= line.centre_mhz <= HIGHEST_MHZ + reach_mhz:
         raise OutsideLineError(
-            f"{line.centre_mhz:g} MHz is clear of the video channels",
-            f"nothing need be noted outside {LOWEST_MHZ} to {HIGHEST_MHZ} MHz",
+            _("%(centre)s MHz is clear of the video channels", centre=short_decimal(line.centre_mhz)),
+            _(
+                "nothing need be noted outside %(lowest)s to %(highest)s MHz",
+                lowest=LOWEST_MHZ,
+                highest=HIGHEST_MHZ,
+            ),
         )

@@ -21,6 +21,8 @@ from server.services.video import OTHER
 from server.storage import logbook, pilots
 from server.storage import outside_signals as stored
 from server.storage.tables import CHECKED_IN, FieldDay, OutsideSignal, Pilot
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 MOST_SIGNALS = 20
 
@@ -101,8 +103,12 @@ def note(session: Session, day: FieldDay, text: str, at: datetime) -> tuple[Outs
         since=at,
     )
     where = block_words(line.centre_mhz, line.width_mhz)
-    told = f" ({line.note})" if line.note else ""
-    return _add(session, day, row, f"On the air at {where}{told}, {level_words(line.level_dbm)}.", at)
+    level = level_words(line.level_dbm)
+    if line.note:
+        text = _("On the air at %(where)s (%(note)s), %(level)s.", where=where, note=line.note, level=level)
+    else:
+        text = _("On the air at %(where)s, %(level)s.", where=where, level=level)
+    return _add(session, day, row, text, at)
 
 
 def share(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> tuple[OutsideSignal, str]:
@@ -111,7 +117,10 @@ def share(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> tuple[
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id or 0))
     if pilot.id not in offered or flying is None:
         raise RefusedError(
-            f"{pilot.callsign} flies no other video that is left out of the heats: look at Check-in."
+            _(
+                "%(callsign)s flies no other video that is left out of the heats: look at Check-in.",
+                callsign=pilot.callsign,
+            )
         )
     setup = lineup.setup_of(flying)
     row = OutsideSignal(
@@ -121,25 +130,32 @@ def share(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> tuple[
         width_mhz=flying.width_mhz or 0.0,
         power_mw=max(setup.power_steps_mw),
         antenna_gain_dbi=setup.gain_dbi,
-        note=f"{pilot.callsign}'s other video",
+        note=_("%(callsign)s's other video", callsign=pilot.callsign),
         since=at,
     )
     where = block_words(row.centre_mhz, row.width_mhz)
-    return _add(
-        session, day, row, f"{pilot.callsign}'s other video shares the air with the heats: {where}.", at
+    text = _(
+        "%(callsign)s's other video shares the air with the heats: %(where)s.",
+        callsign=pilot.callsign,
+        where=where,
     )
+    return _add(session, day, row, text, at)
 
 
 def end(session: Session, day: FieldDay, signal_id: int, at: datetime) -> str:
     """Note that a signal is gone; returns the sentence. Raises OvertakenError."""
     row = next((one for one in stored.on_the_air(session, day.id or 0) if one.id == signal_id), None)
     if row is None:
-        raise OvertakenError("This signal is not on the list any more: somebody noted that it is gone.")
+        raise OvertakenError(_("This signal is not on the list any more: somebody noted that it is gone."))
     row.ended_at = at
     session.add(row)
     session.flush()
-    what = row.note or "The outside signal"
-    text = f"{what} at {row.centre_mhz:g} MHz is gone: it counts no more."
+    what = row.note or _("The outside signal")
+    text = _(
+        "%(what)s at %(centre)s MHz is gone: it counts no more.",
+        what=what,
+        centre=short_decimal(row.centre_mhz),
+    )
     logbook.append(session, day.id, DIRECTOR, "outside signal gone", text, {"signal_id": row.id}, at)
     return text
 
@@ -148,7 +164,12 @@ def _add(
     session: Session, day: FieldDay, row: OutsideSignal, text: str, at: datetime
 ) -> tuple[OutsideSignal, str]:
     if len(stored.on_the_air(session, row.field_day_id)) >= MOST_SIGNALS:
-        raise RefusedError(f"{MOST_SIGNALS} signals are noted already. End those that are gone first.")
+        raise RefusedError(
+            _(
+                "%(most)s signals are noted already. End those that are gone first.",
+                most=MOST_SIGNALS,
+            )
+        )
     added = stored.add(session, row)
     facts = {
         "signal_id": added.id,
@@ -167,5 +188,9 @@ def _heard(row: OutsideSignal, site: Site, names: dict[int | None, str]) -> Hear
         return Heard(row.centre_mhz, row.width_mhz, row.level_dbm)
     nearby = Station("", round(row.centre_mhz), row.power_mw or 0.0, gain_dbi=row.antenna_gain_dbi)
     level_dbm = float(unwanted_level_dbm([nearby], site, site.near_m)[0, 0])
-    name = f"{names.get(row.pilot_id, 'somebody')}'s other video at {row.centre_mhz:g} MHz"
+    name = _(
+        "%(names)s's other video at %(centre)s MHz",
+        names=names.get(row.pilot_id, "somebody"),
+        centre=short_decimal(row.centre_mhz),
+    )
     return Heard(row.centre_mhz, row.width_mhz, level_dbm, name)

@@ -13,13 +13,15 @@ from server.services.site_fields import LABELS
 from server.services.spectrum_strips import strip
 from server.services.typesetting import Document, letters_missing
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import marked, short_decimal
 
 Section = Literal["heat", "pilot", "channel", "spectrum"]
 SECTIONS: Mapping[Section, str] = {
-    "heat": "By heat",
-    "pilot": "By pilot",
-    "channel": "By channel",
-    "spectrum": "Spectrum in full",
+    "heat": marked("By heat"),
+    "pilot": marked("By pilot"),
+    "channel": marked("By channel"),
+    "spectrum": marked("Spectrum in full"),
 }
 """What a heat sheet can hold, in the order in which it does."""
 
@@ -87,10 +89,14 @@ def too_large_for_one_page(sheet: HeatSheet) -> str | None:
     if channels <= most_channels and heats <= most_heats and not _shares_a_carrier(sheet):
         return None
     if _shares_a_carrier(sheet):
-        return "Two pilots of one heat are on one carrier: only the heat sheet by heat can show that."
-    return (
-        f"One page holds {most_heats} heats on {most_channels} channels; here are {heats} on {channels}. "
-        "Take the heat sheet by heat."
+        return _("Two pilots of one heat are on one carrier: only the heat sheet by heat can show that.")
+    return _(
+        "One page holds %(most_heats)s heats on %(most_channels)s channels; here are %(heats)s on "
+        "%(channels)s. Take the heat sheet by heat.",
+        most_heats=most_heats,
+        most_channels=most_channels,
+        heats=heats,
+        channels=channels,
     )
 
 
@@ -159,7 +165,9 @@ def _value(assumption: Mapping[str, Any]) -> str:
     value = assumption["value"]
     if isinstance(value, list):
         return " ".join(str(one) for one in value) or "none"
-    words = f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+    words = (
+        short_decimal(value) if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+    )
     return f"{words} {assumption['unit']}".strip().replace("-", "\N{MINUS SIGN}")
 
 

@@ -11,6 +11,7 @@ from server.services.paper import SECTIONS, Section
 from server.services.typesetting import Paper
 from server.storage import paper_choices
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
 
 SIZES: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
 
@@ -48,9 +49,9 @@ def keep(session: Session, day: FieldDay, size: str, sections: Sequence[str]) ->
     chosen = tuple(one for one in SECTIONS if one in sections)
     faults = {}
     if size not in get_args(Paper):
-        faults["size"] = "Choose A4 or Letter."
+        faults["size"] = _("Choose A4 or Letter.")
     if not chosen:
-        faults["sections"] = "Choose at least one section of the heat sheet, such as By heat."
+        faults["sections"] = _("Choose at least one section of the heat sheet, such as By heat.")
     if faults:
         raise InputError(faults)
     paper_choices.keep(session, day.id, size, " ".join(chosen))

@@ -31,6 +31,8 @@ from server.storage.tables import (
     PictureCheck,
     Pilot,
 )
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 YES, NO = "yes", "no"
 KEPT_READINGS = 12
@@ -70,15 +72,23 @@ def answer(
     Raises OvertakenError where the page is old, RefusedError where there is nothing to check.
     """
     if said not in (YES, NO):
-        raise InputError({"said": "Answer yes or no."})
-    flying, mhz, _ = _checked(session, day, pilot, seen)
+        raise InputError({"said": _("Answer yes or no.")})
+    flying, mhz = _checked(session, day, pilot, seen)[:2]
     check = _begin(
         session, day, pilot, flying, mhz, CHANNEL_RIGHT if said == YES else CHANNEL_IN_DOUBT, who, at
     )
     text = (
-        f"{pilot.callsign}: picture check, on {named(mhz)}: the desk's receiver shows it."
+        _(
+            "%(callsign)s: picture check, on %(channel)s: the desk's receiver shows it.",
+            callsign=pilot.callsign,
+            channel=named(mhz),
+        )
         if said == YES
-        else f"{pilot.callsign}: picture check, {named(mhz)} is in doubt: the desk's receiver does not show it."
+        else _(
+            "%(callsign)s: picture check, %(channel)s is in doubt: the desk's receiver does not show it.",
+            callsign=pilot.callsign,
+            channel=named(mhz),
+        )
     )
     _log(session, day, pilot, check, who, "picture check", text, at)
     return check
@@ -105,13 +115,23 @@ def read(
     taken = _read(typed, before)
     if len(before) >= KEPT_READINGS:
         raise RefusedError(
-            f"{KEPT_READINGS} readings are enough: set the transmitter anew, then start again."
+            _(
+                "%(number)s readings are enough: set the transmitter anew, then start again.",
+                number=KEPT_READINGS,
+            )
         )
     if check is None or not is_open:
         check = _begin(session, day, pilot, flying, mhz, CHANNEL_IN_DOUBT, who, at)
     readings = Readings([*before, taken], mhz, lineup.setup_of(flying))
     _conclude(check, readings, who, at)
-    text = f"{pilot.callsign}: read {taken.level:g} {taken.unit} on {named(taken.tuned_mhz)}. {_said(check)}"
+    text = _(
+        "%(callsign)s: read %(level)s %(unit)s on %(channel)s. %(said)s",
+        callsign=pilot.callsign,
+        level=short_decimal(taken.level),
+        unit=taken.unit,
+        channel=named(taken.tuned_mhz),
+        said=_said(check),
+    )
     _log(session, day, pilot, check, who, "picture check", text.strip(), at)
     return check
 
@@ -124,20 +144,32 @@ def decide(
     Raises RefusedError where bars contradict the channel and it is to be right, or nothing is in doubt.
     """
     if verdict not in (CHANNEL_RIGHT, CHANNEL_WRONG):
-        raise InputError({"verdict": "Say whether the channel is right or wrong."})
+        raise InputError({"verdict": _("Say whether the channel is right or wrong.")})
     flying, mhz, check = _checked(session, day, pilot, seen)
     if check is None or check.verdict != CHANNEL_IN_DOUBT:
         raise RefusedError(
-            f"No picture check of {pilot.callsign} is in doubt: look at the page as it is now."
+            _(
+                "No picture check of %(callsign)s is in doubt: look at the page as it is now.",
+                callsign=pilot.callsign,
+            )
         )
     readings = readings_of(check, flying)
     if verdict == CHANNEL_RIGHT and readings.is_consistent is not True:
-        raise RefusedError(f"Nothing that was read speaks for {named(mhz)}: set the transmitter anew.")
+        raise RefusedError(
+            _("Nothing that was read speaks for %(channel)s: set the transmitter anew.", channel=named(mhz))
+        )
     check.verdict, check.who, check.at = verdict, who, at
     found = [one for one in readings.consistent_mhz if one != mhz] if verdict == CHANNEL_WRONG else []
     check.found_json = json.dumps(found)
-    how = "right" if verdict == CHANNEL_RIGHT else "wrong"
-    text = f"{pilot.callsign}: picture check, {named(mhz)} taken for {how} by the word of the desk."
+    values = {"callsign": pilot.callsign, "channel": named(mhz)}
+    if verdict == CHANNEL_RIGHT:
+        text = _(
+            "%(callsign)s: picture check, %(channel)s taken for right by the word of the desk.", **values
+        )
+    else:
+        text = _(
+            "%(callsign)s: picture check, %(channel)s taken for wrong by the word of the desk.", **values
+        )
     _log(session, day, pilot, check, who, "picture check", text, at)
     return check
 
@@ -151,25 +183,41 @@ def take_back(session: Session, day: FieldDay, pilot: Pilot, seen: str, who: str
     is_by_hand = check.verdict != CHANNEL_IN_DOUBT and check.verdict != _verdict_of(check, flying)
     if is_by_hand and reads:
         check.verdict, check.found_json, check.chance = CHANNEL_IN_DOUBT, "[]", None
-        text = f"{pilot.callsign}: picture check of {named(mhz)} is in doubt again."
+        text = _(
+            "%(callsign)s: picture check of %(channel)s is in doubt again.",
+            callsign=pilot.callsign,
+            channel=named(mhz),
+        )
     elif reads:
         last = reads[-1]
         _conclude(check, Readings(reads[:-1], mhz, lineup.setup_of(flying)), who, at)
-        text = f"{pilot.callsign}: the reading on {named(last.tuned_mhz)} is taken back."
+        text = _(
+            "%(callsign)s: the reading on %(channel)s is taken back.",
+            callsign=pilot.callsign,
+            channel=named(last.tuned_mhz),
+        )
     else:
         check.is_void = True
-        text = f"{pilot.callsign}: picture check of {named(mhz)} is taken back."
+        text = _(
+            "%(callsign)s: picture check of %(channel)s is taken back.",
+            callsign=pilot.callsign,
+            channel=named(mhz),
+        )
     _log(session, day, pilot, check, who, "picture check undone", text, at)
 
 
 def start_again(session: Session, day: FieldDay, pilot: Pilot, seen: str, who: str, at: datetime) -> None:
     """Forget what was found: the transmitter was set anew. Raises as `answer` does."""
-    _, mhz, check = _checked(session, day, pilot, seen)
+    mhz, check = _checked(session, day, pilot, seen)[1:]
     if check is None:
         return
     assert pilot.id is not None
     stored.void_all_of(session, pilot.id)
-    text = f"{pilot.callsign}: set anew to {named(mhz)}, to be checked again."
+    text = _(
+        "%(callsign)s: set anew to %(channel)s, to be checked again.",
+        callsign=pilot.callsign,
+        channel=named(mhz),
+    )
     _log(session, day, pilot, check, who, "picture check started again", text, at)
 
 
@@ -181,16 +229,21 @@ def _checked(
     flying = flying_seen(session, pilot, seen.partition(" ")[0])
     if flying.video != ANALOGUE:
         raise RefusedError(
-            "Other than analogue video shows no picture here: agree on its place with the director."
+            _("Other than analogue video shows no picture here: agree on its place with the director.")
         )
     mhz = channel_confirmation.channel_now(session, day, pilot)
     if mhz is None:
-        raise RefusedError(f"{pilot.callsign} has no channel yet: give one at the desk first.")
+        raise RefusedError(
+            _("%(callsign)s has no channel yet: give one at the desk first.", callsign=pilot.callsign)
+        )
     check = check_of_now(session, day, pilot)
     if seen_of(check, flying, mhz) != seen:
         raise OvertakenError(
-            f"{pilot.callsign}'s channel or its check changed since this page was loaded. Look at it and press "
-            "again."
+            _(
+                "%(callsign)s's channel or its check changed since this page was loaded. Look at it and "
+                "press again.",
+                callsign=pilot.callsign,
+            )
         )
     return flying, mhz, check
 
@@ -243,9 +296,13 @@ def _verdict_of(check: PictureCheck, flying: Aircraft) -> str:
 
 def _said(check: PictureCheck) -> str:
     if check.verdict == CHANNEL_RIGHT:
-        return f"It is on {named(check.mhz)}."
+        return _("It is on %(channel)s.", channel=named(check.mhz))
     if check.verdict == CHANNEL_WRONG:
-        return f"It is on {named_all(json.loads(check.found_json))}, not on {named(check.mhz)}."
+        return _(
+            "It is on %(others)s, not on %(channel)s.",
+            others=named_all(json.loads(check.found_json)),
+            channel=named(check.mhz),
+        )
     return ""
 
 
@@ -254,28 +311,32 @@ def _read(typed: Mapping[str, str], before: tuple[Read, ...]) -> Read:
     faults = {}
     unit = before[0].unit if before else typed.get("unit", DB)
     if unit not in UNITS:
-        faults["unit"] = "Choose dB or bars, whichever the receiver shows."
+        faults["unit"] = _("Choose dB or bars, whichever the receiver shows.")
     tuned_mhz = 0
     try:
         carriers = parse_tuning(typed.get("tuned", "")).mhz
         if len(carriers) == 1:
             tuned_mhz = carriers[0]
         else:
-            faults["tuned"] = "Type one channel or its MHz, such as R3 or 5732."
+            faults["tuned"] = _("Type one channel or its MHz, such as R3 or 5732.")
     except TuningError as error:
         faults["tuned"] = (
             f"{error.problem}: {error.cure}."[:1].upper() + f"{error.problem}: {error.cure}."[1:]
         )
     if tuned_mhz in {one.tuned_mhz for one in before}:
-        faults["tuned"] = (
-            f"{named(tuned_mhz)} was read already: read another channel, or take that reading back."
+        faults["tuned"] = _(
+            "%(channel)s was read already: read another channel, or take that reading back.",
+            channel=named(tuned_mhz),
         )
     level = typed.get("level", "").strip().translate(_MINUS)
     if not (_BARS if unit == BARS else _LEVEL).fullmatch(level):
         faults["level"] = (
-            "Count the bars that are lit: a whole number from 0 to 99."
+            _("Count the bars that are lit: a whole number from 0 to 99.")
             if unit == BARS
-            else "Type the number that the receiver shows, such as -48 or 62.5."
+            else _(
+                "Type the number that the receiver shows, such as -48 or %(example)s.",
+                example=short_decimal(62.5),
+            )
         )
     if faults:
         raise InputError(faults)

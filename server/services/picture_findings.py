@@ -13,6 +13,7 @@ from server.radio.bars import BarReading
 from server.radio.channel_finding import MOST_READINGS, Finding, Group, Reading, find_channel, next_tuning
 from server.radio.channels import CATALOGUE, labels_at
 from server.services.gear import VideoSetup
+from server.wording import gettext as _
 
 DB, BARS = "dB", "bars"
 UNITS = (DB, BARS)
@@ -42,7 +43,7 @@ def named(mhz: int) -> str:
 
 def named_all(carriers_mhz: Sequence[int]) -> str:
     """ "A1 5865 or B8 5866"."""
-    return " or ".join(named(mhz) for mhz in carriers_mhz)
+    return _(" or ").join(named(mhz) for mhz in carriers_mhz)
 
 
 class Readings:

@@ -22,6 +22,8 @@ from server.services.standings import day_id, open_draft, version_of
 from server.storage import days
 from server.storage.session import Database
 from server.storage.tables import FieldDay
+from server.wording import decimal
+from server.wording import gettext as _
 
 PLAN, COMPARE = "plan", "compare"
 
@@ -68,12 +70,12 @@ def ask(session: Session, day: FieldDay, are_heats_given: bool = False) -> Quest
     row, stored, basis = open_draft(session, day)
     check_nothing_flown(day)
     if not basis.pilots:
-        raise RefusedError("There is nobody to plan for: check the pilots in first.")
+        raise RefusedError(_("There is nobody to plan for: check the pilots in first."))
     problem = basis.problem
     if are_heats_given:
         content = without_absent(stored, basis)
         if not content.pilot_ids():
-            raise RefusedError("There are no heats to keep: build one by typing callsigns first.")
+            raise RefusedError(_("There are no heats to keep: build one by typing callsigns first."))
         problem = with_heats(basis, content)
     return Question(day_id(day), problem, version_of(row), are_heats_given)
 
@@ -82,8 +84,10 @@ def check_nothing_flown(day: FieldDay) -> None:
     """Raises RefusedError once a heat was flown: a plan of the whole day would rewrite it."""
     if day.flown_heats:
         raise RefusedError(
-            "Heats have been flown, and a new plan of the whole day would rewrite them. Say under “The day "
-            "changes” what happened, or set the next heat to 1 if nothing was flown."
+            _(
+                "Heats have been flown, and a new plan of the whole day would rewrite them. Say under “The "
+                "day changes” what happened, or set the next heat to 1 if nothing was flown."
+            )
         )
 
 
@@ -116,34 +120,34 @@ def keep_all_the_same(session: Session, day: FieldDay, version: int, answer: Ans
     Raises StaleDraftError if the draft changed since both were offered.
     """
     check_nothing_flown(day)
-    _, stored, basis = open_draft(session, day)
+    stored, basis = open_draft(session, day)[1:]
     content = _as_content(answer, stored, basis)
     keep_planned(session, day, version, content, planned_words(answer.plan), at)
 
 
 def planned_words(plan: DayPlan) -> str:
     pilots = len({slot.callsign for heat in plan.heats for slot in heat.slots})
-    words = f"Planned {pilots} pilot{_s(pilots)} in {len(plan.heats)} heat{_s(len(plan.heats))}"
+    size = drafts.size_words(pilots, len(plan.heats))
     if plan.worst_margin_db is None:
-        return f"{words}."
-    worst = f"{plan.worst_margin_db:+.1f}".replace("-", "\N{MINUS SIGN}")
-    return f"{words}, worst margin {worst} dB."
+        return _("Planned %(size)s.", size=size)
+    worst = decimal(plan.worst_margin_db, 1, signed=True)
+    return _("Planned %(size)s, worst margin %(worst)s dB.", size=size, worst=worst)
 
 
 def what_changed(before: DayProblem, after: DayProblem) -> list[str]:
     """Two questions of one day compared, in sentences."""
     old = {pilot.callsign: pilot for pilot in before.pilots}
     new = {pilot.callsign: pilot for pilot in after.pilots}
-    found = [f"{callsign} came in." for callsign in new if callsign not in old]
-    found += [f"{callsign} left." for callsign in old if callsign not in new]
+    found = [_("%(callsign)s came in.", callsign=callsign) for callsign in new if callsign not in old]
+    found += [_("%(callsign)s left.", callsign=callsign) for callsign in old if callsign not in new]
     found += [
-        f"{callsign}'s gear, channel or wishes changed."
+        _("%(callsign)s's gear, channel or wishes changed.", callsign=callsign)
         for callsign, pilot in new.items()
         if callsign in old and pilot != old[callsign]
     ]
     others = [one.name for one in fields(DayProblem) if one.name not in ("pilots", "heats_given")]
     if any(getattr(before, name) != getattr(after, name) for name in others):
-        found.append("The site, the rules or the number of aircraft changed.")
+        found.append(_("The site, the rules or the number of aircraft changed."))
     return found
 
 
@@ -156,9 +160,9 @@ def _conclude(database: Database, question: Question, plan: DayPlan, at: datetim
         row, stored, basis = open_draft(session, day)
         meanwhile = what_changed(question.problem, _now_asked(question, stored, basis))
         if version_of(row) != question.version:
-            meanwhile.append("The draft was changed by hand.")
+            meanwhile.append(_("The draft was changed by hand."))
         if day.flown_heats:
-            meanwhile.append("Heats were flown.")
+            meanwhile.append(_("Heats were flown."))
         answer = Answer(question, plan, is_kept=not meanwhile, meanwhile=tuple(meanwhile))
         if answer.is_kept:
             content = _as_content(answer, stored, basis)
@@ -175,7 +179,3 @@ def _as_content(answer: Answer, stored: DraftContent, basis: PlanBasis) -> Draft
     ids = {pilot.callsign: -place for place, pilot in enumerate(answer.question.problem.pilots, start=1)}
     content = drafts.from_plan(answer.plan, ids | basis.ids(), stored, answer.question.are_heats_given)
     return without_absent(content, basis)
-
-
-def _s(count: int) -> str:
-    return "" if count == 1 else "s"

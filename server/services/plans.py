@@ -16,6 +16,8 @@ from server.services.standings import Standing, day_id, standing
 from server.storage import drafts as stored_drafts
 from server.storage import logbook, published_plans
 from server.storage.tables import FieldDay, PublishedPlan
+from server.wording import decimal
+from server.wording import gettext as _
 
 __all__ = ["bring_back", "day_problem", "history", "publish", "published_plan"]
 
@@ -31,7 +33,7 @@ def published_plan(session: Session, day: FieldDay, number: int) -> Snapshot:
     """A published plan as it was stored. Raises NotFoundError."""
     plan = published_plans.numbered(session, day_id(day), number)
     if plan is None:
-        raise NotFoundError(f"This day has no plan {number}.")
+        raise NotFoundError(_("This day has no plan %(number)s.", number=number))
     found: Snapshot = json.loads(plan.snapshot_json)
     return found
 
@@ -65,19 +67,22 @@ def publish(
     if draft.version != version:
         _refuse_twice(session, day, version)
         raise StaleDraftError(
-            draft_changes.changes_since(session, day, version), f"Publish plan {now.next_number}."
+            draft_changes.changes_since(session, day, version),
+            _("Publish plan %(number)s.", number=now.next_number),
         )
     if not now.is_ahead:
-        raise RefusedError("There is nothing to publish: the draft says what is published already.")
+        raise RefusedError(_("There is nothing to publish: the draft says what is published already."))
     if draft.seen != seen:
         raise OvertakenError(
-            "Not published: the roster or the site changed since this page was loaded, and the numbers below "
-            "are new. Look at them, then publish."
+            _(
+                "Not published: the roster or the site changed since this page was loaded, and the numbers "
+                "below are new. Look at them, then publish."
+            )
         )
     if draft.faults.forbidden:
-        raise RefusedError(f"Not published. {' '.join(draft.faults.forbidden)}")
+        raise RefusedError(" ".join((_("Not published."), *draft.faults.forbidden)))
     if draft.faults.broken and not answers_for:
-        raise InputError({"answers_for": "Mend what is named here, or tick that you answer for it."})
+        raise InputError({"answers_for": _("Mend what is named here, or tick that you answer for it.")})
     return _publish(session, day, now, at)
 
 
@@ -85,7 +90,7 @@ def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> Pu
     replaces = now.published["number"] if now.published else None
     advised = snapshots.with_advice(now.draft.snapshot, now.draft.content, now.draft.basis)
     snapshot = snapshots.published(advised, now.next_number, replaces, at, DIRECTOR)
-    all_the_same = [f"Published all the same: {fault}" for fault in now.draft.faults.broken]
+    all_the_same = [_("Published all the same: %(fault)s", fault=fault) for fault in now.draft.faults.broken]
     snapshot["warnings"] = [*all_the_same, *snapshot["warnings"]]
     plan = published_plans.publish(
         session,
@@ -108,7 +113,8 @@ def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> Pu
         "draft_version": row.version,
     }
     channel_confirmation.void_where_moved(session, day)
-    text = " ".join([f"Published plan {plan.number}: {_size_words(snapshot)}.", *all_the_same])
+    published = _("Published plan %(number)s: %(size)s.", number=plan.number, size=_size_words(snapshot))
+    text = " ".join((published, *all_the_same))
     logbook.append(session, day_id(day), DIRECTOR, PUBLISHED, text, facts, at)
     return plan
 
@@ -118,12 +124,16 @@ def _refuse_twice(session: Session, day: FieldDay, version: int) -> None:
     for entry in logbook.newest_first(session, day_id(day), ENTRIES_LOOKED_AT):
         facts = json.loads(entry.data_json)
         if entry.action == PUBLISHED and facts["of_version"] == version:
-            raise AlreadyPublishedError(f"Plan {facts['number']} is published already, from this very draft.")
+            raise AlreadyPublishedError(
+                _("Plan %(number)s is published already, from this very draft.", number=facts["number"])
+            )
 
 
 def _size_words(snapshot: Snapshot) -> str:
     slots = [slot for heat in snapshot["heats"] for slot in heat["slots"]]
     people, heats = len({slot["pilot_id"] for slot in slots}), len(snapshot["heats"])
-    size = f"{people} pilot{'s' if people != 1 else ''} in {heats} heat{'s' if heats != 1 else ''}"
-    worst = snapshot["worst_margin_db"]
-    return size if worst is None else f"{size}, worst margin {worst:+.1f} dB".replace("-", "\N{MINUS SIGN}")
+    size = drafts.size_words(people, heats)
+    worst_db = snapshot["worst_margin_db"]
+    if worst_db is None:
+        return size
+    return _("%(size)s, worst margin %(worst)s dB", size=size, worst=decimal(worst_db, 1, signed=True))

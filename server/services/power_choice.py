@@ -18,6 +18,8 @@ from server.services.plan_basis import PlanBasis
 from server.services.standings import day_id
 from server.storage import logbook
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 AUTO = "auto"
 
@@ -68,7 +70,11 @@ def choose(session: Session, day: FieldDay, basis: PlanBasis, text: str, at: dat
         return
     day.settings_json = settings.model_copy(update={"common_power_mw": wished}).model_dump_json()
     session.flush()
-    words = "The planner chooses the power." if wished == AUTO else f"The common power is {wished:g} mW."
+    words = (
+        _("The planner chooses the power.")
+        if wished == AUTO
+        else _("The common power is %(wished)s mW.", wished=short_decimal(float(wished)))
+    )
     logbook.append(session, day_id(day), DIRECTOR, "power chosen", words, {"common_power_mw": wished}, at)
 
 
@@ -77,5 +83,11 @@ def _level(problem: DayProblem, text: str) -> float:
     for level_mw in offered:
         if text == f"{level_mw:g}":
             return level_mw
-    named = ", ".join(f"{level_mw:g}" for level_mw in offered)
-    raise InputError({"common_power_mw": f"“{shown(text)}” is no level of this day: choose {named} or auto."})
+    named = ", ".join(short_decimal(level_mw) for level_mw in offered)
+    raise InputError(
+        {
+            "common_power_mw": _(
+                "“%(text)s” is no level of this day: choose %(named)s or auto.", text=shown(text), named=named
+            )
+        }
+    )

@@ -75,7 +75,7 @@ def channel_to_set(
 ) -> ChannelToSet:
     """The same from rows that are at hand."""
     if flying is None or flying.video != ANALOGUE:
-        return ChannelToSet(pilot.callsign, None, why_not=OTHER_VIDEO)
+        return ChannelToSet(pilot.callsign, None, why_not=_(OTHER_VIDEO))
     planned = lineup.planned_pilot(day, pilot, flying, {}, {})
     mhz = published_mhz or pilot.provisional_mhz
     if mhz is None:

@@ -16,6 +16,8 @@ from server.services.site_fields import LABELS, WHOLE_NUMBERS, SiteChoices, fiel
 from server.services.stale_forms import Form, check_fresh
 from server.storage import logbook
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 UNITS: Mapping[str, str] = {
     **{name: one.unit for kind in (Site, Receiver) for name, one in parameters_of(kind).items()},
@@ -42,7 +44,7 @@ def save(session: Session, day: FieldDay, form: Form, at: datetime) -> list[str]
     Raises InputError with the faults of all fields, StaleFormError where the day was changed meanwhile.
     """
     before, stored_rules, former_url = fields_of(day), rule_set_of(day), day.base_url
-    check_fresh("Site & rules", form, before, day.version)
+    check_fresh(_("Site & rules"), form, before, day.version)
     choices = read_fields(day, form.typed)
     _apply(day, choices, at)
     lines = [
@@ -90,36 +92,55 @@ def _settings_line(before: Mapping[str, str], after: Mapping[str, str]) -> Itera
     if changed:
         words = [_change_in_words(name, before[name], after[name]) for name in changed]
         facts = {name: {"from": before[name], "to": after[name]} for name in changed}
-        yield _Line("site changed", f"Changed {'; '.join(words)}.", facts)
+        yield _Line("site changed", _("Changed %(words)s.", words="; ".join(words)), facts)
 
 
 def _change_in_words(name: str, before: str, after: str) -> str:
     unit = f" {UNITS[name]}" if UNITS.get(name) and after[-1:].isdecimal() else ""
-    return f"{LABELS[name]} from {before or 'none'} to {after or 'none'}{unit}"
+    return _(
+        "%(label)s from %(before)s to %(after)s",
+        label=_(LABELS[name]),
+        before=before or _("none"),
+        after=f"{after or _('none')}{unit}",
+    )
 
 
 def _rules_line(before: RuleSet | None, after: RuleSet | None) -> Iterator[_Line]:
     if before == after:
         return
     if after is None:
-        yield _Line("rules taken back", "Took the rules back: none are chosen now.", {})
+        yield _Line("rules taken back", _("Took the rules back: none are chosen now."), {})
         return
-    ranges = ", ".join(f"{one.low_mhz:g}-{one.high_mhz:g}" for one in after.ranges)
+    ranges = ", ".join(f"{short_decimal(one.low_mhz)}-{short_decimal(one.high_mhz)}" for one in after.ranges)
     source = ", ".join([" ".join(after.source.split()), *([str(after.year)] if after.year else [])])
-    text = f"Chose the rules {after.name}: {ranges} MHz ({source}; {after.how_sure})."
+    text = _(
+        "Chose the rules %(rules)s: %(ranges)s MHz (%(source)s; %(how_sure)s).",
+        rules=_(after.name),
+        ranges=ranges,
+        source=source,
+        how_sure=_(after.how_sure),
+    )
     yield _Line("rules chosen", text, {"key": after.key, **rules.facts_of(after)})
 
 
 def _responsibility_line(before: str, after: str | None) -> Iterator[_Line]:
     if after and before != after:
-        yield _Line("responsibility taken", f"Took responsibility in words: “{after}”", {"words": after})
+        yield _Line(
+            "responsibility taken",
+            _("Took responsibility in words: “%(words)s”", words=after),
+            {"words": after},
+        )
     elif before and not after:
-        yield _Line("responsibility taken back", "Took back the responsibility given in words.", {})
+        yield _Line("responsibility taken back", _("Took back the responsibility given in words."), {})
 
 
 def _address_line(before: str | None, after: str | None) -> Iterator[_Line]:
     if before == after:
         return
-    text = f"Chose {after} as the address for phones." if after else "No address for phones is chosen now."
-    void = f" What was printed with {before} is void." if before else ""
+    text = (
+        _("Chose %(after)s as the address for phones.", after=after)
+        if after
+        else _("No address for phones is chosen now.")
+    )
+    void = _(" What was printed with %(before)s is void.", before=before) if before else ""
     yield _Line("address chosen", text + void, {"from": before, "to": after})

@@ -18,6 +18,8 @@ from server.services.faults import shown
 from server.services.gear import HIGHEST_POWER_MW, LOWEST_POWER_MW
 from server.services.own_rules import OWN_KEY, own_rule_set
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import marked, short_decimal
 
 NO_RULES = "none"
 """What `rules` says where none are chosen; else it is the key of a rule set."""
@@ -34,38 +36,38 @@ WHOLE_NUMBERS: Mapping[str, tuple[int, int, str]] = {
 """Lowest, highest and unit."""
 
 LABELS: Mapping[str, str] = {
-    "near_m": "near",
-    "far_m": "far",
-    "pit_m": "pits",
-    "aircraft": "aircraft in the air",
-    "rounds": "rounds",
-    "heat_minutes": "minutes for a heat",
-    "minimum_spacing_mhz": "minimum spacing",
-    "rest_heats": "heats of rest",
-    "common_power_mw": "power for all",
-    "day_channels": "day's set",
-    "allowed_bands": "bands in use",
-    "bans": "out of use today",
-    "indifference_db": "equal margins",
-    "ample_db": "ample margin",
-    "rx_gain_dbi": "receiving antenna",
-    "iip3_dbm": "intercept point",
-    "noise_figure_db": "noise figure",
-    "if_bandwidth_mhz": "noise bandwidth",
-    "pr_floor_db": "protection ratio, far off",
-    "occupied_mhz": "occupied width",
-    "necessary_mhz": "necessary width",
-    "fade_allowance_db": "fade allowance",
-    "cross_polar_db": "opposite circular senses",
-    "mismatch_linear_db": "linear to circular",
-    "mismatch_opposite_db": "opposite own antennas",
-    "reference_mhz": "frequency of path losses",
-    "rules": "rules",
-    "own_ranges": "own ranges",
-    "own_source": "who allows the own ranges",
-    "own_licence_needed": "licence needed",
-    "responsibility": "responsibility in words",
-    "base_url": "address for phones",
+    "near_m": marked("near"),
+    "far_m": marked("far"),
+    "pit_m": marked("pits"),
+    "aircraft": marked("aircraft in the air"),
+    "rounds": marked("rounds"),
+    "heat_minutes": marked("minutes for a heat"),
+    "minimum_spacing_mhz": marked("minimum spacing"),
+    "rest_heats": marked("heats of rest"),
+    "common_power_mw": marked("power for all"),
+    "day_channels": marked("day's set"),
+    "allowed_bands": marked("bands in use"),
+    "bans": marked("out of use today"),
+    "indifference_db": marked("equal margins"),
+    "ample_db": marked("ample margin"),
+    "rx_gain_dbi": marked("receiving antenna"),
+    "iip3_dbm": marked("intercept point"),
+    "noise_figure_db": marked("noise figure"),
+    "if_bandwidth_mhz": marked("noise bandwidth"),
+    "pr_floor_db": marked("protection ratio, far off"),
+    "occupied_mhz": marked("occupied width"),
+    "necessary_mhz": marked("necessary width"),
+    "fade_allowance_db": marked("fade allowance"),
+    "cross_polar_db": marked("opposite circular senses"),
+    "mismatch_linear_db": marked("linear to circular"),
+    "mismatch_opposite_db": marked("opposite own antennas"),
+    "reference_mhz": marked("frequency of path losses"),
+    "rules": marked("rules"),
+    "own_ranges": marked("own ranges"),
+    "own_source": marked("who allows the own ranges"),
+    "own_licence_needed": marked("licence needed"),
+    "responsibility": marked("responsibility in words"),
+    "base_url": marked("address for phones"),
 }
 """Every field, in the order of the page, as it is called on the page and in the logbook."""
 
@@ -174,7 +176,7 @@ class _Reading:
 
     def fault(self, name: str, cure: str, problem: str = "") -> None:
         text = shown(self.typed[name])
-        problem = problem or (f"“{text}” cannot be used" if text else "This is empty")
+        problem = problem or (_("“%(text)s” cannot be used", text=text) if text else _("This is empty"))
         self.faults[name] = f"{problem[:1].upper()}{problem[1:]}: {cure}."
 
     def whole_number(self, name: str) -> int:
@@ -182,14 +184,30 @@ class _Reading:
         text = self.typed[name]
         if _WHOLE.fullmatch(text) and lowest <= int(text) <= highest:
             return int(text)
-        self.fault(name, f"give a whole number from {lowest} to {highest} {unit}".rstrip())
+        self.fault(
+            name,
+            _(
+                "give a whole number from %(lowest)s to %(highest)s %(unit)s",
+                lowest=lowest,
+                highest=highest,
+                unit=unit,
+            ).rstrip(),
+        )
         return lowest
 
     def decimal(self, name: str, lowest: float, highest: float, unit: str) -> float:
         text = self.typed[name].replace(",", ".").replace("\N{MINUS SIGN}", "-")
         if _DECIMAL.fullmatch(text) and lowest <= float(text) <= highest:
             return float(text)
-        self.fault(name, f"give a number from {lowest:g} to {highest:g} {unit}".rstrip())
+        self.fault(
+            name,
+            _(
+                "give a number from %(lowest)s to %(highest)s %(unit)s",
+                lowest=short_decimal(lowest),
+                highest=short_decimal(highest),
+                unit=unit,
+            ).rstrip(),
+        )
         return lowest
 
     def parameters(self, kind: type) -> dict[str, float]:
@@ -204,8 +222,12 @@ class _Reading:
         if distances["far_m"] < distances["near_m"]:
             if not self.faults.keys() & {"near_m", "far_m"}:
                 near_m, far_m = number(distances["near_m"]), number(distances["far_m"])
-                problem = f"far ({far_m} m) is less than near ({near_m} m)"
-                self.fault("far_m", f"give at least {near_m} m, or a smaller near distance", problem)
+                problem = _("far (%(far_m)s m) is less than near (%(near_m)s m)", far_m=far_m, near_m=near_m)
+                self.fault(
+                    "far_m",
+                    _("give at least %(near_m)s m, or a smaller near distance", near_m=near_m),
+                    problem,
+                )
             return replace(Site(), receiver=receiver)
         return Site(**distances, receiver=receiver, outside=())
 
@@ -227,7 +249,7 @@ class _Reading:
     def bands(self) -> tuple[str, ...]:
         wanted = self.typed["allowed_bands"].upper().split()
         if not wanted or set(wanted) - set(BANDS):
-            self.fault("allowed_bands", f"choose one or more of {' '.join(BANDS)}")
+            self.fault("allowed_bands", _("choose one or more of %(bands)s", bands=" ".join(BANDS)))
         return tuple(band for band in BANDS if band in wanted)
 
     def common_power(self) -> Literal["auto"] | float:
@@ -235,16 +257,19 @@ class _Reading:
             return "auto"
         power_mw = self.decimal("common_power_mw", LOWEST_POWER_MW, HIGHEST_POWER_MW, "mW")
         if "common_power_mw" in self.faults:
-            self.faults["common_power_mw"] = f"{self.faults['common_power_mw'][:-1]}, or write auto."
+            fault = self.faults["common_power_mw"][:-1]
+            self.faults["common_power_mw"] = _("%(fault)s, or write auto.", fault=fault)
         return power_mw
 
     def words(self, name: str) -> str:
         text = self.typed[name].replace("\r\n", "\n")
         if len(text) > LONGEST_WORDS:
-            problem = f"{len(text)} characters are too many"
-            self.fault(name, f"shorten it to {LONGEST_WORDS}", problem)
+            problem = _("%(number)s characters are too many", number=len(text))
+            self.fault(name, _("shorten it to %(longest)s", longest=LONGEST_WORDS), problem)
         if any(not char.isprintable() and char not in "\n\t" for char in text):
-            self.fault(name, "type it again with letters and figures", "a character here cannot be seen")
+            self.fault(
+                name, _("type it again with letters and figures"), _("a character here cannot be seen")
+            )
         return text
 
     def rule_set(self, stored: RuleSet | None, year: int) -> RuleSet | None:
@@ -257,14 +282,18 @@ class _Reading:
         if stored is not None and stored.key == key:
             return stored
         if key not in RULE_SETS:
-            self.fault("rules", "choose one of the list", f"there is no rule set “{shown(key)}”")
+            self.fault(
+                "rules", _("choose one of the list"), _("there is no rule set “%(key)s”", key=shown(key))
+            )
         return RULE_SETS.get(key)
 
     def _own_rules(self, year: int) -> RuleSet | None:
         if not self.typed["own_source"]:
-            self.fault("own_source", "say who allows these ranges and where it is written, such as a permit")
+            self.fault(
+                "own_source", _("say who allows these ranges and where it is written, such as a permit")
+            )
         if not self.typed["own_ranges"]:
-            self.fault("own_ranges", "give at least one range, such as 5725-5875 25")
+            self.fault("own_ranges", _("give at least one range, such as 5725-5875 25"))
         if self.faults.keys() & {"own_source", "own_ranges"}:
             return None
         is_licence_needed = bool(self.typed["own_licence_needed"])

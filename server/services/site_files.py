@@ -6,6 +6,7 @@ import tomllib
 from server.services.csv_files import decode
 from server.services.faults import WHOLE_FILE, Fault, FaultyInputError, FieldsError
 from server.services.site_settings import SiteSettings, read_settings
+from server.wording import gettext as _
 
 _PLACE = re.compile(r"\s*\(at (?:line (?P<line>[0-9]+), column (?P<column>[0-9]+)|end of document)\)$")
 _TABLE = re.compile(r"\s*\[\[?\s*([^\]]+?)\s*\]")
@@ -29,10 +30,10 @@ def _syntax_fault(text: str, file: str, message: str) -> Fault:
     place = _PLACE.search(message)
     lines = text.splitlines() or [""]
     line = int(place["line"]) if place and place["line"] else len(lines)
-    column = f"character {place['column']}" if place and place["column"] else WHOLE_FILE
+    column = _("character %(column)s", column=place["column"]) if place and place["column"] else WHOLE_FILE
     reason = _PLACE.sub("", message)
-    problem = f"this is not TOML ({reason[:1].lower()}{reason[1:]})"
-    cure = 'write one name = value a line, with text in quotes: day_channels = "auto"'
+    problem = _("this is not TOML (%(reason)s)", reason=f"{reason[:1].lower()}{reason[1:]}")
+    cure = _('write one name = value a line, with text in quotes: day_channels = "auto"')
     return Fault(file, line, column, lines[min(line, len(lines)) - 1].strip(), problem, cure)
 
 

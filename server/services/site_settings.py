@@ -15,6 +15,8 @@ from server.services.faults import FieldFault, FieldsError, nearest
 from server.services.gear import HIGHEST_POWER_MW, LOWEST_POWER_MW
 from server.services.outside_lines import EXAMPLES, OutsideLineError, read_line
 from server.services.rule_choices import read_rules
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 USUAL_BANDS = "A B E F R"
 """Allowed where no rules are chosen; band L lies among radars."""
@@ -102,19 +104,24 @@ class _Reading:
         for name in (one for one in values if one not in names):
             meant = nearest(name, names)
             cure = (
-                f"write {meant} if that is meant, or leave it out"
+                _("write %(meant)s if that is meant, or leave it out", meant=meant)
                 if meant
-                else f"the names are {', '.join(names)}"
+                else _("the names are %(names)s", names=", ".join(names))
             )
-            self.fault(f"{prefix}{name}", name, f"there is no setting {prefix}{name}", cure)
+            self.fault(
+                f"{prefix}{name}",
+                name,
+                _("there is no setting %(name)s", name=f"{prefix}{name}"),
+                cure,
+            )
 
     def channels(self, name: str) -> tuple[int, ...] | None:
         value = self._values.get(name)
         if value is None or (name == "bans" and value in ([], "")):
             return None
         if not isinstance(value, str) and not _is_list_of(value, (str, int)):
-            cure = 'write channels in quotes, such as "A B F R1-R4 5800"'
-            self.fault(name, value, f"{name} cannot be {_text(value)}", cure)
+            cure = _('write channels in quotes, such as "A B F R1-R4 5800"')
+            self.fault(name, value, _("%(name)s cannot be %(text)s", name=name, text=_text(value)), cure)
             return None
         try:
             return parse_tuning(_words(value)).mhz
@@ -129,8 +136,8 @@ class _Reading:
             self.fault(
                 name,
                 value,
-                f"{name} cannot be {_text(value)}",
-                f"give a whole number from {lowest} to {highest}",
+                _("%(name)s cannot be %(text)s", name=name, text=_text(value)),
+                _("give a whole number from %(lowest)s to %(highest)s", lowest=lowest, highest=highest),
             )
             return lowest
         return int(value)
@@ -145,8 +152,11 @@ class _Reading:
         """What else is on the air, a line each as in `outside_lines`."""
         lines = self._values.get("outside", [])
         if not _is_list_of(lines, (str,)):
-            cure = f'write a list of lines in quotes, such as ["{EXAMPLES.partition(",")[0]}"]'
-            self.fault("outside", lines, f"outside cannot be {_text(lines)}", cure)
+            cure = _(
+                'write a list of lines in quotes, such as ["%(example)s"]',
+                example=EXAMPLES.partition(",")[0],
+            )
+            self.fault("outside", lines, _("outside cannot be %(text)s", text=_text(lines)), cure)
             return ()
         found = []
         for line in lines:
@@ -161,8 +171,14 @@ class _Reading:
         if value == "auto":
             return "auto"
         if not _is_number(value) or not LOWEST_POWER_MW <= value <= HIGHEST_POWER_MW:
-            cure = f'give mW from {LOWEST_POWER_MW:g} to {HIGHEST_POWER_MW:g}, or "auto"'
-            self.fault("common_power_mw", value, f"common_power_mw cannot be {_text(value)}", cure)
+            cure = _(
+                'give mW from %(lowest)s to %(highest)s, or "auto"',
+                lowest=short_decimal(LOWEST_POWER_MW),
+                highest=short_decimal(HIGHEST_POWER_MW),
+            )
+            self.fault(
+                "common_power_mw", value, _("common_power_mw cannot be %(text)s", text=_text(value)), cure
+            )
             return "auto"
         return float(value)
 
@@ -186,7 +202,9 @@ class _Reading:
     def receiver(self) -> Receiver:
         values = self._values.get("receiver", {})
         if not isinstance(values, Mapping):
-            self.fault("receiver", values, "receiver is not a table", "write [receiver] on a line of its own")
+            self.fault(
+                "receiver", values, _("receiver is not a table"), _("write [receiver] on a line of its own")
+            )
             return Receiver()
         self.unknown(values, (*parameters_of(Receiver), OWN_MISMATCH), "receiver.")
         values = {
@@ -194,8 +212,13 @@ class _Reading:
         }
         pair = values.pop(OWN_MISMATCH, None)
         if pair is not None and (not _is_list_of(pair, (int, float)) or len(pair) != 2):
-            cure = "write two numbers, for linear and for opposite antennas: [3, 10]"
-            self.fault(f"receiver.{OWN_MISMATCH}", pair, f"{OWN_MISMATCH} cannot be {_text(pair)}", cure)
+            cure = _("write two numbers, for linear and for opposite antennas: [3, 10]")
+            self.fault(
+                f"receiver.{OWN_MISMATCH}",
+                pair,
+                _("%(name)s cannot be %(text)s", name=OWN_MISMATCH, text=_text(pair)),
+                cure,
+            )
         elif pair is not None:
             values |= dict(zip(_MISMATCHES, pair, strict=True))
         good = {
@@ -216,7 +239,7 @@ class _Reading:
     def rules(self) -> RuleSet | None:
         facts = self._values.get("rules")
         if facts is not None and not isinstance(facts, Mapping):
-            self.fault("rules", facts, "rules is not a table", "write [rules] on a line of its own")
+            self.fault("rules", facts, _("rules is not a table"), _("write [rules] on a line of its own"))
         if not isinstance(facts, Mapping):
             return None
         try:

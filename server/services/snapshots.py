@@ -27,9 +27,11 @@ from server.services.plan_basis import PlanBasis
 from server.services.power_words import power_warnings
 from server.services.slot_facts import slot_warnings
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import marked
 
 SCHEMA = 1
-CHANGED_BY_HAND = "Changed by hand since it was planned: nothing is proved of it."
+CHANGED_BY_HAND = marked("Changed by hand since it was planned: nothing is proved of it.")
 
 Snapshot = dict[str, Any]
 
@@ -83,7 +85,7 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
             *assumed_gear(basis.assumed),
             *assumed_outside(basis.problem.site),
         ],
-        "search_notes": list(planner.search_notes) if planner else [CHANGED_BY_HAND],
+        "search_notes": list(planner.search_notes) if planner else [_(CHANGED_BY_HAND)],
         "heats": heats,
     }
     snapshot["warnings"] = [*(planner.warnings if planner else ()), *_warnings(day, content, basis, snapshot)]

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from server.services.errors import OvertakenError
+from server.wording import gettext as _
 
 
 @dataclass(frozen=True)
@@ -38,8 +39,11 @@ class StaleFormError(OvertakenError):
         version: int,
     ) -> None:
         super().__init__(
-            f"Somebody else changed {what} since this page was loaded. "
-            "Here stands what you typed, and under it what is saved: save again to keep what you see."
+            _(
+                "Somebody else changed %(what)s since this page was loaded. Here stands what you typed, and "
+                "under it what is saved: save again to keep what you see.",
+                what=what,
+            )
         )
         self.saved = dict(saved)
         self.theirs = dict(theirs)

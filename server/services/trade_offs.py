@@ -23,6 +23,8 @@ from server.services.jobs import Job, Jobs, KeepGoing
 from server.services.plan_basis import PlanBasis
 from server.services.standings import DraftNow, day_id
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import listed, ngettext
 
 CHANGE = "change"
 
@@ -60,9 +62,9 @@ def ask(
 ) -> ChangeQuestion:
     """The question of a day as it stands. Raises RefusedError where there is nothing ahead to change."""
     if not draft.content.heats:
-        raise RefusedError("There is no plan yet that could change. Plan channels first.")
+        raise RefusedError(_("There is no plan yet that could change. Plan channels first."))
     if len(draft.content.heats) <= day.flown_heats:
-        raise RefusedError("All heats have been flown: nothing is ahead that could change.")
+        raise RefusedError(_("All heats have been flown: nothing is ahead that could change."))
     rest = rest_of(draft.content, draft.basis, joining)
     return ChangeQuestion(day_id(day), rest, tuple(sorted(joining)), event, undo or {})
 
@@ -104,13 +106,13 @@ def take(
 ) -> None:
     """Make a row, by its place, the draft. Raises OvertakenError if the day is another by now."""
     if not 0 <= place < len(answer.changed.rows):
-        raise OvertakenError("This row is gone: look again what the change costs.")
+        raise OvertakenError(_("This row is gone: look again what the change costs."))
     row = answer.changed.rows[place]
 
     def change(content: DraftContent, basis: PlanBasis) -> Edited:
         if rest_of(content, basis, answer.question.joining) != answer.question.rest:
             raise OvertakenError(
-                "The day changed since these rows were worked out: look again what it costs."
+                _("The day changed since these rows were worked out: look again what it costs.")
             )
         return _taken(content, basis, row)
 
@@ -123,17 +125,31 @@ def row_words(row: TradeOff, pilots: Mapping[str, Pilot]) -> list[str]:
     pilots  by callsign
     """
     words = [
-        f"{one.callsign} joins {_heats(one.heats)} on {channel_words(pilots[one.callsign], one.mhz)}"
+        _(
+            "%(callsign)s joins %(heats)s on %(channel)s",
+            callsign=one.callsign,
+            heats=_heats(one.heats),
+            channel=channel_words(pilots[one.callsign], one.mhz),
+        )
         for one in row.joins
     ]
     words += [
-        f"{one.callsign} moves from {channel_words(pilots[one.callsign], one.from_mhz)} "
-        f"to {channel_words(pilots[one.callsign], one.to_mhz)}"
+        _(
+            "%(callsign)s moves from %(before)s to %(after)s",
+            callsign=one.callsign,
+            before=channel_words(pilots[one.callsign], one.from_mhz),
+            after=channel_words(pilots[one.callsign], one.to_mhz),
+        )
         for one in row.moves
     ]
     if row.extra_heats:
-        are_new = "is new" if len(row.extra_heats) == 1 else "are new"
-        words.append(f"{_heats(row.extra_heats).capitalize()} {are_new}; those behind get higher numbers")
+        new = ngettext(
+            "%(heats)s is new; those behind get higher numbers",
+            "%(heats)s are new; those behind get higher numbers",
+            len(row.extra_heats),
+            heats=_heats(row.extra_heats),
+        )
+        words.append(f"{new[:1].upper()}{new[1:]}")
     return words
 
 
@@ -147,14 +163,21 @@ def _taken(content: DraftContent, basis: PlanBasis, row: TradeOff) -> Edited:
         )
         for heat in row.heats
     )
-    proof = (
-        f"The day changed: with these pilots in these heats and {row.moved} moved, no channels are better."
-        if row.is_proved
-        else f"The day changed: the best that was found with {row.moved} moved; it is not proved."
-    )
+    if row.is_proved:
+        proof = ngettext(
+            "The day changed: with these pilots in these heats and %(number)s moved, no channels are better.",
+            "The day changed: with these pilots in these heats and %(number)s moved, no channels are better.",
+            row.moved,
+        )
+    else:
+        proof = ngettext(
+            "The day changed: the best that was found with %(number)s moved; it is not proved.",
+            "The day changed: the best that was found with %(number)s moved; it is not proved.",
+            row.moved,
+        )
     facts = PlannerFacts("feasible", None, None, 0, 0.0, search_notes=(proof,))
     words = row_words(row, {pilot.callsign: pilot for pilot in basis.pilots.values()})
-    text = f"{'. '.join([*words, *([] if row.moves else ['Nobody moves'])])}."
+    text = f"{'. '.join([*words, *([] if row.moves else [_('Nobody moves')])])}."
     return Edited(replace(content, heats=(*content.heats[: basis.flown], *ahead), planner=facts), text)
 
 
@@ -173,5 +196,5 @@ def _of(pilots: tuple[Pilot, ...], heats: tuple[tuple[str, ...], ...]) -> tuple[
 
 
 def _heats(numbers: tuple[int, ...]) -> str:
-    *first, last = (str(number) for number in numbers)
-    return f"heats {', '.join(first)} and {last}" if first else f"heat {last}"
+    names = listed(str(number) for number in numbers)
+    return ngettext("heat %(numbers)s", "heats %(numbers)s", len(numbers), numbers=names)

@@ -21,8 +21,10 @@ from server.services.trouble_words import ONSET_WORDS, SYMPTOM_WORDS
 from server.storage import logbook
 from server.storage import trouble_reports as stored
 from server.storage.tables import FieldDay, Pilot, TroubleReport
+from server.wording import gettext as _
+from server.wording import marked
 
-BY_ITSELF = "cleared by itself"
+BY_ITSELF = marked("cleared by itself")
 
 
 @dataclass(frozen=True)
@@ -65,8 +67,11 @@ def report(
     now = air_now(session, day)
     if pilot.id not in now.up:
         raise RefusedError(
-            f"{pilot.callsign} is not on as called: a report can be taken from the turn to power up until the "
-            "landing. Call to the director."
+            _(
+                "%(callsign)s is not on as called: a report can be taken from the turn to power up until the "
+                "landing. Call to the director.",
+                callsign=pilot.callsign,
+            )
         )
     told = _read(typed, now, pilot.callsign)
     before = stored.still_open(session, day.id or 0)
@@ -75,7 +80,7 @@ def report(
     causes = case.causes({})
     for one in before:
         if one.pilot_id == pilot.id:
-            _close(session, one, "reported again", at)
+            _close(session, one, marked("reported again"), at)
     row = stored.add(
         session,
         TroubleReport(
@@ -92,7 +97,7 @@ def report(
             case_json=case.text(),
         ),
     )
-    text = f"Trouble: {pilot.callsign} sees {told_words(row)}."
+    text = _("Trouble: %(callsign)s sees %(told)s.", callsign=pilot.callsign, told=told_words(row))
     first = [{"title": one["title"], "chance": one["chance"]} for one in causes[:3]]
     logbook.append(session, day.id, who, "trouble", text, {"report_id": row.id, "likeliest": first}, at)
     return row
@@ -104,7 +109,7 @@ def answer(
     """Tell the pilot to do one of the tests, by its key. Raises InputError, OvertakenError."""
     row = open_as_seen(session, day, report_id, seen)
     row.answer, row.answered_at = one_test(row, key)["do"], at
-    text = f"Trouble of {row.callsign}, test: {row.answer}"
+    text = _("Trouble of %(callsign)s, test: %(test)s", callsign=row.callsign, test=row.answer)
     session.flush()
     logbook.append(session, day.id, DIRECTOR, "trouble test", text, {"report_id": row.id, "test": key}, at)
     return row
@@ -115,7 +120,7 @@ def one_test(row: TroubleReport, key: str) -> Mapping[str, Any]:
     try:
         return StoredCase.read(row.case_json).test(key)
     except (KeyError, ValueError):
-        raise InputError({"test": "There is no such test: use the buttons of the page."}) from None
+        raise InputError({"test": _("There is no such test: use the buttons of the page.")}) from None
 
 
 def close(
@@ -125,7 +130,7 @@ def close(
     row = open_as_seen(session, day, report_id, seen)
     what = BY_ITSELF if place is None else _cause_at(row, place)["title"]
     _close(session, row, what, at)
-    text = f"Trouble of {row.callsign} is over: {what}."
+    text = _("Trouble of %(callsign)s is over: %(what)s.", callsign=row.callsign, what=_(what))
     logbook.append(session, day.id, DIRECTOR, "trouble over", text, {"report_id": row.id}, at)
     return row
 
@@ -141,14 +146,15 @@ def last_closed(session: Session, day: FieldDay, limit: int = 5) -> list[ReportV
 
 def told_words(row: TroubleReport) -> str:
     """What was reported: "lines or bars across it, when Otter is near, all of a sudden"."""
-    words = SYMPTOM_WORDS.get(row.symptom, row.symptom)
+    words = _(SYMPTOM_WORDS.get(row.symptom, row.symptom))
     parts = [f"{words[:1].lower()}{words[1:]}"]
     if row.near and row.symptom == FLICKER:
-        parts = [f"flicker when {row.near} is near"]
+        parts = [_("flicker when %(near)s is near", near=row.near)]
     elif row.near:
-        parts.append(f"when {row.near} is near")
+        parts.append(_("when %(near)s is near", near=row.near))
     if row.onset:
-        parts.append(ONSET_WORDS[row.onset].lower())
+        onset = _(ONSET_WORDS[row.onset])
+        parts.append(f"{onset[:1].lower()}{onset[1:]}")
     return ", ".join(parts)
 
 
@@ -156,11 +162,11 @@ def _read(typed: Mapping[str, str], now: AirNow, callsign: str) -> Report:
     faults = {}
     symptom, near, onset = (typed.get(name, "") for name in ("symptom", "near", "onset"))
     if symptom not in SYMPTOMS:
-        faults["symptom"] = "Say what is seen: choose one of the five."
+        faults["symptom"] = _("Say what is seen: choose one of the five.")
     if near and near not in now.names.values():
-        faults["near"] = f"{near} is not on as called now. Choose who is near, or nobody."
+        faults["near"] = _("%(near)s is not on as called now. Choose who is near, or nobody.", near=near)
     if onset and onset not in ONSETS:
-        faults["onset"] = "Choose from the start, all of a sudden, or leave it open."
+        faults["onset"] = _("Choose from the start, all of a sudden, or leave it open.")
     if faults:
         raise InputError(faults)
     return Report(callsign, symptom, near if near and near != callsign else None, onset or None)
@@ -170,14 +176,14 @@ def open_as_seen(session: Session, day: FieldDay, report_id: int, seen: str) -> 
     """A report that is open still and was not changed since. Raises OvertakenError."""
     row = next((one for one in stored.still_open(session, day.id or 0) if one.id == report_id), None)
     if row is None or seen != str(row.version):
-        raise OvertakenError("This report is not as this page shows it: somebody answered or closed it.")
+        raise OvertakenError(_("This report is not as this page shows it: somebody answered or closed it."))
     return row
 
 
 def _cause_at(row: TroubleReport, place: int) -> Mapping[str, Any]:
     causes = json.loads(row.causes_json)
     if not 0 <= place < len(causes):
-        raise InputError({"cause": "There is no such cause: use the buttons of the page."})
+        raise InputError({"cause": _("There is no such cause: use the buttons of the page.")})
     found: Mapping[str, Any] = causes[place]
     return found
 
@@ -201,7 +207,7 @@ def _view(row: TroubleReport, up: Collection[str]) -> ReportView:
         row.who,
         json.loads(row.causes_json),
         row.answer,
-        row.closed_as,
+        _(row.closed_as),
         StoredCase.read(row.case_json).tests(done, up) if is_open else [],
         outcomes,
     )

@@ -7,8 +7,10 @@ from sqlmodel import Session
 from server.storage import logbook
 from server.storage import trouble_reports as stored
 from server.storage.tables import TroubleReport
+from server.wording import gettext as _
+from server.wording import marked
 
-HEAT_IS_OVER = "the heat is over"
+HEAT_IS_OVER = marked("the heat is over")
 
 
 def close_of_call(session: Session, field_day_id: int, call_id: int, who: str, at: datetime) -> None:
@@ -16,7 +18,8 @@ def close_of_call(session: Session, field_day_id: int, call_id: int, who: str, a
     for row in stored.still_open(session, field_day_id):
         if row.call_id == call_id:
             row.closed_at, row.closed_as = at, HEAT_IS_OVER
-            _log(session, row, who, "trouble over", f"Trouble of {row.callsign} is over: {HEAT_IS_OVER}.", at)
+            text = _("Trouble of %(callsign)s is over: the heat is over.", callsign=row.callsign)
+            _log(session, row, who, "trouble over", text, at)
 
 
 def reopen_of_call(session: Session, field_day_id: int, call_id: int, who: str, at: datetime) -> None:
@@ -25,7 +28,7 @@ def reopen_of_call(session: Session, field_day_id: int, call_id: int, who: str, 
     for row in stored.closed_as(session, field_day_id, call_id, HEAT_IS_OVER):
         if row.pilot_id not in anew:
             row.closed_at, row.closed_as = None, ""
-            text = f"Trouble of {row.callsign} is open again: the heat is not over."
+            text = _("Trouble of %(callsign)s is open again: the heat is not over.", callsign=row.callsign)
             _log(session, row, who, "trouble open again", text, at)
 
 

@@ -14,8 +14,10 @@ from server.services.trouble import one_test, open_as_seen
 from server.services.trouble_case import StoredCase
 from server.storage import logbook
 from server.storage.tables import FieldDay, TroubleReport
+from server.wording import gettext as _
+from server.wording import marked
 
-COULD_NOT_TELL = "Could not tell"
+COULD_NOT_TELL = marked("Could not tell")
 
 
 def enter(
@@ -30,17 +32,23 @@ def enter(
     """
     row = open_as_seen(session, day, report_id, seen)
     test = one_test(row, key)
-    words = {**dict(test["presses"]), NOT_TOLD: COULD_NOT_TELL}.get(outcome)
+    words = {**dict(test["presses"]), NOT_TOLD: _(COULD_NOT_TELL)}.get(outcome)
     if words is None:
-        raise InputError({"outcome": "There is no such outcome: use the buttons of the page."})
+        raise InputError({"outcome": _("There is no such outcome: use the buttons of the page.")})
     done = json.loads(row.outcomes_json)
     if any(one["test"] == key for one in done):
-        raise RefusedError("This test was done. Take its outcome back first, if it is another.")
+        raise RefusedError(_("This test was done. Take its outcome back first, if it is another."))
     asked = {"do": test["do"], "question": test["question"], "words": words}
     entered = {"test": key, "outcome": outcome, **asked, "who": DIRECTOR, "at": at.isoformat()}
     if row.answer == test["do"]:
         row.answer, row.answered_at = "", None
-    text = f"Trouble of {row.callsign}: {test['do']} {test['question']} {words}."
+    text = _(
+        "Trouble of %(callsign)s: %(test)s %(question)s %(outcome)s.",
+        callsign=row.callsign,
+        test=test["do"],
+        question=test["question"],
+        outcome=words,
+    )
     _weigh(session, row, [*done, entered])
     _log(session, day, row, "trouble outcome", text, key, at)
     return row
@@ -51,9 +59,14 @@ def take_back(session: Session, day: FieldDay, report_id: int, seen: str, at: da
     row = open_as_seen(session, day, report_id, seen)
     done = json.loads(row.outcomes_json)
     if not done:
-        raise RefusedError("No outcome of this report is left to take back.")
+        raise RefusedError(_("No outcome of this report is left to take back."))
     last = done.pop()
-    text = f"Trouble of {row.callsign}, outcome taken back: {last['question']} {last['words']}."
+    text = _(
+        "Trouble of %(callsign)s, outcome taken back: %(question)s %(outcome)s.",
+        callsign=row.callsign,
+        question=last["question"],
+        outcome=last["words"],
+    )
     _weigh(session, row, done)
     _log(session, day, row, "trouble outcome taken back", text, last["test"], at)
     return row

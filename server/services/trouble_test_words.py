@@ -4,14 +4,16 @@ No test powers anything off in the air: aircraft fly to the far end or nearer, a
 pilot lands first.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from server.allocator.trouble_air import Air
 from server.allocator.trouble_tests import NO, PLAIN_DB, YES, SafeTest, names, names_loud, names_weak
-from server.services.trouble_words import joined, set_channel
+from server.services.trouble_words import set_channel
+from server.wording import gettext as _
+from server.wording import listed, short_decimal
 
-FOR = "twenty seconds"
 NAMED_IN_THE_PITS = 3
 
 
@@ -24,23 +26,7 @@ def facts_of_test(test: SafeTest, air: Air, callsign: str, in_the_pits: Sequence
     question  what is asked then
     presses   pairs of an outcome and the words of its button
     """
-    first = test.who[0] if test.who else ""
-    stays = f"{callsign} stays where the picture is bad"
-    asked = joined(tuple(in_the_pits[:NAMED_IN_THE_PITS]), "and") if in_the_pits else "everybody"
-    mine, one_by_one = set_channel(air, callsign), "one after the other"
-    do = {
-        "pits": f"Ask the pits aloud who is on, {asked} first. Who is on there powers off at once.",
-        "far": f"{stays}. {first} flies to the far end for {FOR}.",
-        "all far": f"{stays}. Everybody else flies to the far end for {FOR}.",
-        "who far": f"{stays}. The others fly to the far end for {FOR} each, {one_by_one}: {', '.join(test.who)}.",
-        "nearer": f"{callsign} flies at half the distance.",
-        "other receiver": f"Look at {mine} on another receiver, beside {callsign}'s.",
-        "channel": f"{first} flies near. The desk's receiver takes the readings of a picture check.",
-        "sweep": f"Everybody passes the desk, {one_by_one}. Its receiver reads channel and level of each.",
-        "level": _level(air, callsign, first) if test.kind == "level" else "",
-        "still on": f"The desk's receiver looks at the channel of {first}'s lost transmitter.",
-        "landed": f"{callsign} lands, disarms and powers off. Then the desk's receiver looks at {mine}.",
-    }[test.kind]
+    do = _DO[test.kind](_Names(air, callsign, test.who, in_the_pits))
     question, presses = _asked(test, air, callsign)
     return {"kind": test.kind, "who": list(test.who), "do": do, "question": question, "presses": presses}
 
@@ -48,38 +34,129 @@ def facts_of_test(test: SafeTest, air: Air, callsign: str, in_the_pits: Sequence
 def _asked(test: SafeTest, air: Air, callsign: str) -> tuple[str, list[tuple[str, str]]]:
     first = test.who[0] if test.who else ""
     if test.kind == "who far":
-        return f"Who cleared {callsign}'s picture?", [
+        return _("Who cleared %(callsign)s's picture?", callsign=callsign), [
             *((names(one), one) for one in test.who),
-            (NO, "Nobody"),
+            (NO, _("Nobody")),
         ]
     if test.kind == "sweep":
-        return "What stands out most?", [
-            *((names(one), f"{one} is off its channel") for one in test.who),
-            *((names_loud(one), f"{one} is too loud") for one in test.who[1:]),
-            (names_weak(callsign), f"{callsign} is too weak"),
-            (NO, "Nothing"),
+        return _("What stands out most?"), [
+            *((names(one), _("%(callsign)s is off its channel", callsign=one)) for one in test.who),
+            *((names_loud(one), _("%(callsign)s is too loud", callsign=one)) for one in test.who[1:]),
+            (names_weak(callsign), _("%(callsign)s is too weak", callsign=callsign)),
+            (NO, _("Nothing")),
         ]
-    cleared = (f"Did {callsign}'s picture clear?", "It cleared", "No change")
+    cleared = (_("Did %(callsign)s's picture clear?", callsign=callsign), _("It cleared"), _("No change"))
     given = set_channel(air, first) if test.kind == "channel" else ""
-    went_off = f"Was somebody on there, and did {callsign}'s picture clear as it went off?"
+    went_off = _(
+        "Was somebody on there, and did %(callsign)s's picture clear as it went off?", callsign=callsign
+    )
     question, yes, no = {
-        "pits": (went_off, "On, and it cleared", "Nobody, or no change"),
-        "other receiver": ("Is the picture as bad there?", "As bad there", "Clear there"),
-        "channel": (f"Is {first} on {given}?", "On it", "Off it"),
-        "level": (
-            f"Is {callsign} weaker by {PLAIN_DB:g} dB or more?",
-            "Plainly weaker",
-            "About as it should be",
+        "pits": (went_off, _("On, and it cleared"), _("Nobody, or no change")),
+        "other receiver": (_("Is the picture as bad there?"), _("As bad there"), _("Clear there")),
+        "channel": (
+            _("Is %(callsign)s on %(channel)s?", callsign=first, channel=given),
+            _("On it"),
+            _("Off it"),
         ),
-        "still on": ("Is its picture still there?", "Still there", "Gone"),
-        "landed": ("Is something still on it?", "Something is", "It is empty"),
+        "level": (
+            _(
+                "Is %(callsign)s weaker by %(decibels)s dB or more?",
+                callsign=callsign,
+                decibels=short_decimal(PLAIN_DB),
+            ),
+            _("Plainly weaker"),
+            _("About as it should be"),
+        ),
+        "still on": (_("Is its picture still there?"), _("Still there"), _("Gone")),
+        "landed": (_("Is something still on it?"), _("Something is"), _("It is empty")),
     }.get(test.kind, cleared)
     return question, [(YES, yes), (NO, no)]
 
 
-def _level(air: Air, callsign: str, other: str) -> str:
-    mine, theirs = (air.fliers[air.place(name)].seat.power_mw for name in (callsign, other))
-    allowed = "" if mine == theirs else f", and allows for {mine:g} mW against {theirs:g} mW"
-    return (
-        f"{callsign} and {other} pass the desk equally near. Its receiver reads the level of both{allowed}."
+@dataclass(frozen=True)
+class _Names:
+    """Whom a test is about: who sees the trouble, who has something to do, and who may be on in the pits."""
+
+    air: Air
+    callsign: str
+    who: Sequence[str]
+    in_the_pits: Sequence[str]
+
+    @property
+    def first(self) -> str:
+        return self.who[0] if self.who else ""
+
+    @property
+    def channel(self) -> str:
+        return set_channel(self.air, self.callsign)
+
+
+def _pits(names: _Names) -> str:
+    if not names.in_the_pits:
+        return _("Ask the pits aloud who is on, everybody first. Who is on there powers off at once.")
+    return _(
+        "Ask the pits aloud who is on, %(pilots)s first. Who is on there powers off at once.",
+        pilots=listed(names.in_the_pits[:NAMED_IN_THE_PITS]),
     )
+
+
+def _level(names: _Names) -> str:
+    mine, theirs = (
+        names.air.fliers[names.air.place(name)].seat.power_mw for name in (names.callsign, names.first)
+    )
+    pilots = {"callsign": names.callsign, "other": names.first}
+    if mine == theirs:
+        return _(
+            "%(callsign)s and %(other)s pass the desk equally near. Its receiver reads the level of both.",
+            **pilots,
+        )
+    return _(
+        "%(callsign)s and %(other)s pass the desk equally near. Its receiver reads the level of both, and "
+        "allows for %(mine)s mW against %(theirs)s mW.",
+        mine=short_decimal(mine),
+        theirs=short_decimal(theirs),
+        **pilots,
+    )
+
+
+_DO: Mapping[str, Callable[[_Names], str]] = {
+    "pits": _pits,
+    "far": lambda names: _(
+        "%(callsign)s stays where the picture is bad. %(other)s flies to the far end for twenty seconds.",
+        callsign=names.callsign,
+        other=names.first,
+    ),
+    "all far": lambda names: _(
+        "%(callsign)s stays where the picture is bad. Everybody else flies to the far end for twenty seconds.",
+        callsign=names.callsign,
+    ),
+    "who far": lambda names: _(
+        "%(callsign)s stays where the picture is bad. The others fly to the far end for twenty seconds each, "
+        "one after the other: %(who)s.",
+        callsign=names.callsign,
+        who=", ".join(names.who),
+    ),
+    "nearer": lambda names: _("%(callsign)s flies at half the distance.", callsign=names.callsign),
+    "other receiver": lambda names: _(
+        "Look at %(channel)s on another receiver, beside %(callsign)s's.",
+        channel=names.channel,
+        callsign=names.callsign,
+    ),
+    "channel": lambda names: _(
+        "%(callsign)s flies near. The desk's receiver takes the readings of a picture check.",
+        callsign=names.first,
+    ),
+    "sweep": lambda _names: _(
+        "Everybody passes the desk, one after the other. Its receiver reads channel and level of each."
+    ),
+    "level": _level,
+    "still on": lambda names: _(
+        "The desk's receiver looks at the channel of %(callsign)s's lost transmitter.", callsign=names.first
+    ),
+    "landed": lambda names: _(
+        "%(callsign)s lands, disarms and powers off. Then the desk's receiver looks at %(channel)s.",
+        callsign=names.callsign,
+        channel=names.channel,
+    ),
+}
+"""What is done, by the kind of test."""

@@ -13,15 +13,22 @@ from server.storage import pilots
 from server.storage import trouble_reports as stored
 from server.storage.session import Database
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import marked
 
 Choice = tuple[str, str]
 
-SYMPTOM_CHOICES: tuple[Choice, ...] = tuple(SYMPTOM_WORDS.items())
-ONSET_CHOICES: tuple[Choice, ...] = (("", "Not known"), *ONSET_WORDS.items())
+
+def symptom_choices() -> tuple[Choice, ...]:
+    return tuple((key, _(words)) for key, words in SYMPTOM_WORDS.items())
 
 
-IN_THE_AIR = "Fly on as you can, or land. Do not power off in the air."
-ON_THE_GROUND = "Stay on the ground, motors disarmed, and wait for the director."
+def onset_choices() -> tuple[Choice, ...]:
+    return (("", _("Not known")), *((key, _(words)) for key, words in ONSET_WORDS.items()))
+
+
+IN_THE_AIR = marked("Fly on as you can, or land. Do not power off in the air.")
+ON_THE_GROUND = marked("Stay on the ground, motors disarmed, and wait for the director.")
 
 
 @dataclass(frozen=True)
@@ -50,8 +57,8 @@ class MyTrouble:
     answer: str
     near: tuple[str, ...]
     meanwhile: str = ""
-    symptoms: tuple[Choice, ...] = SYMPTOM_CHOICES
-    onsets: tuple[Choice, ...] = ONSET_CHOICES
+    symptoms: tuple[Choice, ...] = field(default_factory=symptom_choices)
+    onsets: tuple[Choice, ...] = field(default_factory=onset_choices)
 
     @property
     def choices(self) -> list[Choice]:
@@ -93,5 +100,5 @@ class TroubleNow:
 
     def _meanwhile(self, pilot_id: int) -> str:
         if pilot_id in self._aloft:
-            return IN_THE_AIR
-        return ON_THE_GROUND if pilot_id in self._up else ""
+            return _(IN_THE_AIR)
+        return _(ON_THE_GROUND) if pilot_id in self._up else ""

@@ -12,17 +12,22 @@ from server.radio.channels import labels_at
 from server.radio.outside import OutsideSignal
 from server.services.gear import label_at
 from server.services.margin_words import margin_words, rounded, signed_db
+from server.wording import gettext as _
+from server.wording import listed, marked, short_decimal
 
 NAMED_IN_THE_PITS = 3
 
 SYMPTOM_WORDS: Mapping[str, str] = {
-    "another picture": "Somebody else's picture",
-    "lines": "Lines or bars across it",
-    "snow far out": "Snow that grows with the distance",
-    "flicker": "Flicker when one pilot is near",
-    "black": "Black, or no picture",
+    "another picture": marked("Somebody else's picture"),
+    "lines": marked("Lines or bars across it"),
+    "snow far out": marked("Snow that grows with the distance"),
+    "flicker": marked("Flicker when one pilot is near"),
+    "black": marked("Black, or no picture"),
 }
-ONSET_WORDS: Mapping[str, str] = {"from the start": "From the start", "suddenly": "All of a sudden"}
+ONSET_WORDS: Mapping[str, str] = {
+    "from the start": marked("From the start"),
+    "suddenly": marked("All of a sudden"),
+}
 
 
 def cause_facts(cause: Cause, air: Air, callsign: str, planned: Callable[[], str]) -> dict[str, Any]:
@@ -39,7 +44,7 @@ def cause_facts(cause: Cause, air: Air, callsign: str, planned: Callable[[], str
         "chance": round(cause.chance, 3),
         "margin_db": rounded(cause.margin_db),
         "title": title(cause, air, callsign),
-        "numbers": f"The picture would then be {margin_words(rounded(cause.margin_db))}",
+        "numbers": _("The picture would then be %(margin)s", margin=margin_words(rounded(cause.margin_db))),
         "cure": cure(cause, air, callsign, planned),
     }
 
@@ -48,41 +53,64 @@ def title(cause: Cause, air: Air, callsign: str) -> str:
     """What it is, in a few words."""
     first = cause.who[0] if cause.who else ""
     return {
-        "carrier": lambda: f"{first}'s carrier, {_offset(cause, air, callsign)}, louder than planned",
-        "product": lambda: f"Products of {joined(cause.who, 'and')} in {callsign}'s receiver",
-        "wrong channel": lambda: (
-            f"{first} is on {_named(air, first, cause.mhz)}, not {set_channel(air, first)}"
+        "carrier": lambda: _(
+            "%(callsign)s's carrier, %(offset)s, louder than planned",
+            callsign=first,
+            offset=_offset(cause, air, callsign),
+        ),
+        "product": lambda: _(
+            "Products of %(products)s in %(callsign)s's receiver",
+            products=listed(cause.who),
+            callsign=callsign,
+        ),
+        "wrong channel": lambda: _(
+            "%(callsign)s is on %(channel)s, not %(given)s",
+            callsign=first,
+            channel=_named(air, first, cause.mhz),
+            given=set_channel(air, first),
         ),
         "pits": lambda: pits_title(cause.who),
-        "down": lambda: f"{first}'s lost transmitter on {cause.mhz} MHz",
-        "own channel": lambda: (
-            f"{first} is on {_named(air, first, cause.mhz)}, not {set_channel(air, first)}"
+        "down": lambda: _("%(callsign)s's lost transmitter on %(mhz)s MHz", callsign=first, mhz=cause.mhz),
+        "own channel": lambda: _(
+            "%(callsign)s is on %(channel)s, not %(given)s",
+            callsign=first,
+            channel=_named(air, first, cause.mhz),
+            given=set_channel(air, first),
         ),
-        "link": lambda: f"{first}'s own signal is too weak",
+        "link": lambda: _("%(callsign)s's own signal is too weak", callsign=first),
         "outside": lambda: _outside(cause, air),
     }[cause.kind]()
 
 
 def pits_title(who: tuple[str, ...]) -> str:
     """Who is likeliest to be on there stands first."""
-    return f"Somebody is on in the pits: {joined(who[:NAMED_IN_THE_PITS], 'or')} first"
+    return _("Somebody is on in the pits: %(pilots)s first", pilots=either(who[:NAMED_IN_THE_PITS]))
 
 
 def cure(cause: Cause, air: Air, callsign: str, planned: Callable[[], str]) -> str:
     """The smallest change that ends it."""
     first = cause.who[0] if cause.who else ""
     if cause.kind in ("wrong channel", "own channel"):
-        return f"{first} lands, disarms, powers off and sets {set_channel(air, first)}. Nobody else moves."
+        return _(
+            "%(callsign)s lands, disarms, powers off and sets %(channel)s. Nobody else moves.",
+            callsign=first,
+            channel=set_channel(air, first),
+        )
     if cause.kind == "pits":
-        return "Whoever is on powers off, and asks for clearance next time. Nobody moves."
+        return _("Whoever is on powers off, and asks for clearance next time. Nobody moves.")
     if cause.kind == "carrier" and first:
         power_mw = air.fliers[air.place(first)].seat.power_mw
-        return f"{first} lands and sets {power_mw:g} mW. If it has that already: {planned()}"
+        return _(
+            "%(callsign)s lands and sets %(power)s mW. If it has that already: %(planned)s",
+            callsign=first,
+            power=short_decimal(power_mw),
+            planned=planned(),
+        )
     if cause.kind == "link":
-        return f"Antenna and plug, then power: {_louder(air, callsign)}"
+        return _("Antenna and plug, then power: %(louder)s", louder=_louder(air, callsign))
     if cause.kind == "outside":
         heard = _with_signal(cause, air)
-        noted = "Note it under Also on the air, and take the row with the fewest moves."
+        noted = _("Note it under Also on the air, and take the row with the fewest moves.")
         return f"{noted} {_sentence(best_change(heard, callsign) if heard is not air else planned())}"
     return _sentence(planned())
 
@@ -95,37 +123,47 @@ def best_change(air: Air, callsign: str) -> str:
     """The best single change by the planner's own advice for this slot."""
     seats = [one.seat for one in air.fliers]
     place = air.place(callsign)
-    (best, *_) = [*advise(seats, air.problem)[place].best, None]
+    best = next(iter(advise(seats, air.problem)[place].best), None)
     if best is None:
-        return "no single move, power or pilot fewer betters this slot: plan again."
+        return _("no single move, power or pilot fewer betters this slot: plan again.")
     who = seats[best.place].pilot.callsign
-    return (
-        f"{_change(best, air, who)}: this slot then has {signed_db(best.margins_db[place])}, the heat's worst "
-        f"{signed_db(best.worst_db)}."
+    return _(
+        "%(change)s: this slot then has %(margin)s, the heat's worst %(worst)s.",
+        change=_change(best, air, who),
+        margin=signed_db(best.margins_db[place]),
+        worst=signed_db(best.worst_db),
     )
 
 
 def _change(change: Change, air: Air, who: str) -> str:
     if change.mhz:
-        return f"{who} lands and moves to {_named(air, who, change.mhz)}"
+        return _("%(who)s lands and moves to %(channel)s", who=who, channel=_named(air, who, change.mhz))
     if change.power_mw:
-        return f"{who} lands and sets {change.power_mw:g} mW"
-    return f"one pilot fewer, {who} lands"
+        return _("%(who)s lands and sets %(power)s mW", who=who, power=short_decimal(change.power_mw))
+    return _("one pilot fewer, %(who)s lands", who=who)
 
 
 def _louder(air: Air, callsign: str) -> str:
     seat = air.fliers[air.place(callsign)].seat
     above = [step for step in seat.pilot.power_steps_mw if step > seat.power_mw]
     if not above:
-        return f"{callsign} has no step above {seat.power_mw:g} mW and flies nearer."
-    return f"{callsign} sets {min(above):g} mW after landing, or flies nearer."
+        return _(
+            "%(callsign)s has no step above %(power)s mW and flies nearer.",
+            callsign=callsign,
+            power=short_decimal(seat.power_mw),
+        )
+    return _(
+        "%(callsign)s sets %(power)s mW after landing, or flies nearer.",
+        callsign=callsign,
+        power=short_decimal(min(above)),
+    )
 
 
 def _outside(cause: Cause, air: Air) -> str:
     words = cause.who[0]
     if _is_noted(cause, air):
         return f"{words[:1].upper()}{words[1:]}"
-    return f"Something that nobody has noted, on {cause.mhz} MHz"
+    return _("Something that nobody has noted, on %(mhz)s MHz", mhz=cause.mhz)
 
 
 def _is_noted(cause: Cause, air: Air) -> bool:
@@ -143,7 +181,11 @@ def _with_signal(cause: Cause, air: Air) -> Air:
 
 def _offset(cause: Cause, air: Air, callsign: str) -> str:
     offset = (cause.mhz or 0) - air.fliers[air.place(callsign)].seat.mhz
-    return f"{abs(offset)} MHz {'above' if offset > 0 else 'below'}" if offset else "on the same channel"
+    if not offset:
+        return _("on the same channel")
+    if offset > 0:
+        return _("%(mhz)s MHz above", mhz=offset)
+    return _("%(mhz)s MHz below", mhz=-offset)
 
 
 def set_channel(air: Air, callsign: str) -> str:
@@ -159,7 +201,7 @@ def _named(air: Air, callsign: str, mhz: int | None) -> str:
     return f"{label} {mhz}" if label else f"{mhz} MHz"
 
 
-def joined(names: tuple[str, ...], word: str) -> str:
-    """ "Otter, Rook and Quill", with this word before the last."""
+def either(names: tuple[str, ...]) -> str:
+    """ "Otter, Rook or Quill"."""
     *rest, last = names
-    return f"{', '.join(rest)} {word} {last}" if rest else last
+    return _("%(names)s or %(last)s", names=", ".join(rest), last=last) if rest else last

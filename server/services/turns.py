@@ -393,7 +393,7 @@ def _check_gear(session: Session, day: FieldDay, pilot: Pilot) -> None:
     assert pilot.id is not None
     flying = lineup.flying_of(pilot, pilots.aircraft_of(session, pilot.id))
     if flying is None or flying.video != ANALOGUE:
-        raise RefusedError(provisional.OTHER_VIDEO)
+        raise RefusedError(_(provisional.OTHER_VIDEO))
     planned = lineup.planned_pilot(day, pilot, flying, {}, {})
     if not planned.choices_mhz:
         raise RefusedError(provisional.why_no_channel(planned))

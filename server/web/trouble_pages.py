@@ -7,7 +7,7 @@ from typing import ClassVar
 from sqlmodel import Session
 
 from server.services.errors import InputError
-from server.services.trouble_views import ONSET_CHOICES, SYMPTOM_CHOICES, TroubleDesk, trouble_desk
+from server.services.trouble_views import TroubleDesk, onset_choices, symptom_choices, trouble_desk
 from server.storage.tables import FieldDay
 from server.web.live_mark import LiveMark, live_mark
 from server.web.templating import Page
@@ -32,8 +32,8 @@ class TroublePage(Page):
     form: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
     near: Sequence[Choice] = ()
-    symptoms: Sequence[Choice] = SYMPTOM_CHOICES
-    onsets: Sequence[Choice] = ONSET_CHOICES
+    symptoms: Sequence[Choice] = field(default_factory=symptom_choices)
+    onsets: Sequence[Choice] = field(default_factory=onset_choices)
 
 
 def trouble_page(
