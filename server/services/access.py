@@ -21,6 +21,7 @@ from server.services.errors import TooManyTriesError, WrongPassPhraseError
 from server.storage import access, logbook
 from server.storage.session import Database
 from server.storage.tables import DirectorSecret
+from server.wording import gettext as _
 
 DIRECTOR = "director"
 WORDS_IN_PHRASE = 6
@@ -43,14 +44,14 @@ def make_first_pass_phrase(session: Session, at: datetime) -> str | None:
     """A pass phrase if this machine has none yet, else None."""
     if access.secret(session):
         return None
-    return _make_pass_phrase(session, at, "pass phrase made", "Made the director's first pass phrase.")
+    return _make_pass_phrase(session, at, "pass phrase made", _("Made the director's first pass phrase."))
 
 
 def reset_pass_phrase(session: Session, at: datetime) -> str:
     """A new pass phrase; every browser that was signed in is signed out."""
     access.revoke_all_sessions(session, at)
     return _make_pass_phrase(
-        session, at, "pass phrase reset", "Made a new pass phrase and signed everybody out."
+        session, at, "pass phrase reset", _("Made a new pass phrase and signed everybody out.")
     )
 
 
@@ -69,7 +70,7 @@ def sign_in(database: Database, pass_phrase: str, address: str, at: datetime, la
     with database.write() as session:
         access.forget_failures_of(session, address)
         access.add_session(session, _token_hash(token), at, at + lasts)
-        logbook.append(session, None, DIRECTOR, "signed in", "The director signed in.", {}, at)
+        logbook.append(session, None, DIRECTOR, "signed in", _("The director signed in."), {}, at)
     return token
 
 
@@ -79,7 +80,7 @@ def is_signed_in(session: Session, token: str, at: datetime) -> bool:
 
 def sign_out(session: Session, token: str, at: datetime) -> None:
     access.revoke_session(session, _token_hash(token), at)
-    logbook.append(session, None, DIRECTOR, "signed out", "The director signed out.", {}, at)
+    logbook.append(session, None, DIRECTOR, "signed out", _("The director signed out."), {}, at)
 
 
 def _make_pass_phrase(session: Session, at: datetime, action: str, text: str) -> str:

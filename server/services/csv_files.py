@@ -12,11 +12,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from server.services.faults import WHOLE_FILE, Fault, FaultyInputError, shown
+from server.wording import gettext as _
+from server.wording import marked
 
 LARGEST_BYTES = 5_000_000
 DELIMITERS = (",", ";", "\t")
 
-_SAVE_AS = "save it again in UTF-8; spreadsheets call that “CSV UTF-8”"
+_SAVE_AS = marked("save it again in UTF-8; spreadsheets call that “CSV UTF-8”")
 
 
 @dataclass(frozen=True)
@@ -37,30 +39,32 @@ def read_file(path: str | Path) -> bytes:
     file = str(path)
     try:
         if Path(path).is_dir():
-            raise _whole(file, file, "this is a folder", "give the file inside it")
+            raise _whole(file, file, _("this is a folder"), _("give the file inside it"))
         if Path(path).stat().st_size > LARGEST_BYTES:
-            problem = f"the file is larger than {LARGEST_BYTES // 1_000_000} MB"
-            raise _whole(file, file, problem, "keep the roster only, as CSV")
+            problem = _("the file is larger than %(number)s MB", number=LARGEST_BYTES // 1000000)
+            raise _whole(file, file, problem, _("keep the roster only, as CSV"))
         return Path(path).read_bytes()
     except FileNotFoundError:
-        raise _whole(file, file, "there is no such file", "check its name and folder") from None
+        raise _whole(file, file, _("there is no such file"), _("check its name and folder")) from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise _whole(file, file, f"the file cannot be read ({reason})", "check who may read it") from None
+        raise _whole(
+            file, file, _("the file cannot be read (%(reason)s)", reason=reason), _("check who may read it")
+        ) from None
 
 
 def decode(data: bytes, file: str) -> str:
     """UTF-8 text, with or without a byte order mark. Raises FaultyInputError."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise _whole(file, data[:2].hex(" "), "the file is in UTF-16", _SAVE_AS)
+        raise _whole(file, data[:2].hex(" "), _("the file is in UTF-16"), _(_SAVE_AS))
     if (at := data.find(b"\0")) >= 0:
-        problem = "the file holds a NUL byte, so it is not a text file in UTF-8"
-        raise FaultyInputError([_fault_at(data, at, file, problem, _SAVE_AS)])
+        problem = _("the file holds a NUL byte, so it is not a text file in UTF-8")
+        raise FaultyInputError([_fault_at(data, at, file, problem, _(_SAVE_AS))])
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        problem = f"the byte {data[error.start]:02x} is not UTF-8"
-        raise FaultyInputError([_fault_at(data, error.start, file, problem, _SAVE_AS)]) from None
+        problem = _("the byte %(byte)s is not UTF-8", byte=f"{data[error.start]:02x}")
+        raise FaultyInputError([_fault_at(data, error.start, file, problem, _(_SAVE_AS))]) from None
 
 
 def read_table(data: bytes, file: str, expected: Sequence[str]) -> Table:
@@ -73,8 +77,8 @@ def read_table(data: bytes, file: str, expected: Sequence[str]) -> Table:
     text = decode(data, file)
     lines = list(_lines(text, _delimiter(text, expected), file))
     if not lines:
-        cure = f"start it with a header row such as {','.join(expected[:3])}"
-        raise _whole(file, "", "the file is empty", cure)
+        cure = _("start it with a header row such as %(expected)s", expected=",".join(expected[:3]))
+        raise _whole(file, "", _("the file is empty"), cure)
     columns = list(lines[0][1])
     while columns and not columns[-1]:
         columns.pop()
@@ -118,10 +122,10 @@ def _lines(text: str, delimiter: str, file: str) -> Iterator[tuple[int, tuple[st
 def _quote_fault(text: str, line: int, file: str, reason: str) -> Fault:
     start = _source_lines(text)[line - 1].strip()
     if "unexpected end" in reason or "field limit" in reason:
-        problem, cure = "a quote starts on this line and does not end", 'end the cell with "'
+        problem, cure = _("a quote starts on this line and does not end"), _('end the cell with "')
     else:
-        problem = f"the quotes of this line do not fit ({reason})"
-        cure = 'write a quote inside a quoted cell twice, "", and end the cell before the next separator'
+        problem = _("the quotes of this line do not fit (%(reason)s)", reason=reason)
+        cure = _('write a quote inside a quoted cell twice, "", and end the cell before the next separator')
     return Fault(file, line, WHOLE_FILE, start, problem, cure)
 
 
@@ -130,7 +134,7 @@ def _fault_at(data: bytes, at: int, file: str, problem: str, cure: str) -> Fault
     line = before.count(b"\n") + 1
     start = before.rfind(b"\n") + 1
     around = data[start : at + 20].split(b"\n")[0].decode("utf-8", "backslashreplace")
-    return Fault(file, line, f"character {at - start + 1}", shown(around), problem, cure)
+    return Fault(file, line, _("character %(number)s", number=at - start + 1), shown(around), problem, cure)
 
 
 def _whole(file: str, text: str, problem: str, cure: str) -> FaultyInputError:

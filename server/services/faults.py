@@ -11,8 +11,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 
 from server.services.errors import InputError, ServiceError
+from server.wording import marked
 
-WHOLE_FILE = "whole file"
+WHOLE_FILE = marked("whole file")
 """The column of a fault that is not in one column."""
 
 _LONGEST_SHOWN = 60

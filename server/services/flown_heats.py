@@ -13,6 +13,8 @@ from server.services.flight_line import line_to_change
 from server.services.standings import day_id, latest_snapshot
 from server.storage import calls, logbook
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import ngettext
 
 FLOWN = "heats flown"
 
@@ -21,17 +23,23 @@ def next_heat(session: Session, day: FieldDay, number: int, at: datetime) -> Non
     """Say which heat flies next; the ones before it are flown. Raises RefusedError or InputError."""
     published = latest_snapshot(session, day)
     if published is None:
-        raise RefusedError("No plan is published, so no heat can have been flown. Publish one first.")
+        raise RefusedError(_("No plan is published, so no heat can have been flown. Publish one first."))
     heats = len(published["heats"])
     if not 1 <= number <= heats + 1:
         raise InputError(
-            {"next_heat": f"Plan {published['number']} has heats 1 to {heats}. Choose one of them."}
+            {
+                "next_heat": _(
+                    "Plan %(number)s has heats 1 to %(heats)s. Choose one of them.",
+                    number=published["number"],
+                    heats=heats,
+                )
+            }
         )
     flown = number - 1
     if day.flown_heats == flown:
         return
     if calls.live(session, day_id(day)) is not None:
-        raise RefusedError("A heat is called: end it before you say which heat is next.")
+        raise RefusedError(_("A heat is called: end it before you say which heat is next."))
     if flown < day.flown_heats:
         _count_from_now(session, day)
     before, day.flown_heats = day.flown_heats, flown
@@ -55,12 +63,13 @@ def kept(before: DraftContent, after: DraftContent, flown: int) -> DraftContent:
     """
     history = before.heats[:flown]
     if [_crew(heat) for heat in after.heats[:flown]] != [_crew(heat) for heat in history]:
-        which = (
-            "Heat 1 has been flown and stays"
-            if flown == 1
-            else f"Heats 1 to {flown} have been flown and stay"
+        raise RefusedError(
+            ngettext(
+                "Heat %(number)s has been flown and stays as published. Change the heats ahead.",
+                "Heats 1 to %(number)s have been flown and stay as published. Change the heats ahead.",
+                flown,
+            )
         )
-        raise RefusedError(f"{which} as published. Change the heats ahead.")
     return replace(after, heats=(*history, *after.heats[flown:]))
 
 
@@ -70,6 +79,12 @@ def _crew(heat: DraftHeat) -> list[int]:
 
 def _words(flown: int, heats: int) -> str:
     if not flown:
-        return "No heat is flown yet: heat 1 is next."
-    done = "Heat 1 is flown" if flown == 1 else f"Heats 1 to {flown} are flown"
-    return f"{done}." if flown == heats else f"{done}: heat {flown + 1} is next."
+        return _("No heat is flown yet: heat 1 is next.")
+    if flown == heats:
+        return ngettext("Heat %(number)s is flown.", "Heats 1 to %(number)s are flown.", flown)
+    return ngettext(
+        "Heat %(number)s is flown: heat %(next)s is next.",
+        "Heats 1 to %(number)s are flown: heat %(next)s is next.",
+        flown,
+        next=flown + 1,
+    )

@@ -8,27 +8,29 @@ from server.radio.tuning import parse_tuning
 from server.services.csv_files import Table, column_key
 from server.services.gear_words import channel_words, is_dont_know, milliwatts, power_words
 from server.services.roster import COLUMNS
+from server.wording import gettext as _
+from server.wording import marked
 
 FIELDS: dict[str, str] = {
-    "callsign": "Callsign",
-    "tunes": "Tunes",
-    "receives": "Goggles receive",
-    "power_mw": "Power, mW",
-    "antenna": "Antenna",
-    "rx_antenna": "Goggles' antenna",
-    "antenna_gain_dbi": "Gain, dBi",
-    "pit_power_mw": "Pit power, mW",
-    "name": "Name",
-    "station_id": "Licence call sign",
-    "adult_present": "Adult present",
-    "spotter": "Spotter",
-    "note": "Note",
-    "pin": "Pinned to",
-    "apart": "Apart from",
-    "together": "Together with",
-    "after": "Only after heat",
-    "before": "Only before heat",
-    "heat": "In heat",
+    "callsign": marked("Callsign"),
+    "tunes": marked("Tunes"),
+    "receives": marked("Goggles receive"),
+    "power_mw": marked("Power, mW"),
+    "antenna": marked("Antenna"),
+    "rx_antenna": marked("Goggles' antenna"),
+    "antenna_gain_dbi": marked("Gain, dBi"),
+    "pit_power_mw": marked("Pit power, mW"),
+    "name": marked("Name"),
+    "station_id": marked("Licence call sign"),
+    "adult_present": marked("Adult present"),
+    "spotter": marked("Spotter"),
+    "note": marked("Note"),
+    "pin": marked("Pinned to"),
+    "apart": marked("Apart from"),
+    "together": marked("Together with"),
+    "after": marked("Only after heat"),
+    "before": marked("Only before heat"),
+    "heat": marked("In heat"),
 }
 """Every field that a column can fill, in the words of the screen."""
 
@@ -78,7 +80,7 @@ def guess(columns: Sequence[str]) -> tuple[str, ...]:
         ),
     )
     meaning = [""] * len(columns)
-    for _, at, field in scores:
+    for at, field in (scored[1:] for scored in scores):
         if not meaning[at] and field not in meaning:
             meaning[at] = field
     return tuple(meaning)
@@ -91,8 +93,10 @@ def has_header(table: Table) -> bool:
 
 def without_header(table: Table) -> Table:
     """The same with the first row as a pilot and columns that go by number."""
-    width = max((len(cells) for _, cells in table.rows), default=0)
-    names = tuple(f"column {number}" for number in range(1, max(width, len(table.columns)) + 1))
+    width = max((len(row[1]) for row in table.rows), default=0)
+    names = tuple(
+        _("column %(number)s", number=number) for number in range(1, max(width, len(table.columns)) + 1)
+    )
     return Table(table.file, names, ((1, table.columns), *table.rows))
 
 

@@ -6,7 +6,7 @@ that a roster or a list that changed meanwhile is shown again instead of being a
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlmodel import Session
@@ -23,8 +23,10 @@ from server.services.roster_rows import YES
 from server.storage import logbook
 from server.storage import pilots as stored
 from server.storage.tables import FieldDay, Pilot
+from server.wording import gettext as _
+from server.wording import marked, ngettext
 
-PASTED = "pasted list"
+PASTED = marked("pasted list")
 
 LARGEST_TEXT = 2_000_000
 MOST_COLUMNS = 100
@@ -42,7 +44,7 @@ class Wish:
     """
 
     text: str
-    file: str = PASTED
+    file: str = field(default_factory=lambda: _(PASTED))
     meaning: tuple[str, ...] | None = None
     has_header: bool | None = None
     takes_unknown: bool | None = None
@@ -93,8 +95,13 @@ def look_at(session: Session, day: FieldDay, wish: Wish) -> Look:
 def bring_in(session: Session, day: FieldDay, look: Look, who: str, at: datetime) -> list[Pilot]:
     """Add the good rows. They get their channels when they stand at the desk, or with the plan."""
     added = [pilots.store(session, day, row.reading, who, at, gives_channel=False) for row in look.good]
-    words = f"Brought in {_count(len(added))} from {shown(look.table.file)}"
-    words += f", left {len(look.bad)} out." if look.bad else "."
+    brought = {"pilots": _count(len(added)), "file": shown(look.table.file)}
+    if look.bad:
+        words = _(
+            "Brought in %(pilots)s from %(file)s, left %(number)s out.", number=len(look.bad), **brought
+        )
+    else:
+        words = _("Brought in %(pilots)s from %(file)s.", **brought)
     facts = {"added": len(added), "left_out": len(look.bad)}
     logbook.append(session, day.id, who, "roster brought in", words, facts, at)
     return added
@@ -102,14 +109,19 @@ def bring_in(session: Session, day: FieldDay, look: Look, who: str, at: datetime
 
 def _table(wish: Wish) -> tuple[Table, bool]:
     if len(wish.text) > LARGEST_TEXT:
-        problem = f"the list is longer than {LARGEST_TEXT // 1_000_000} million characters"
-        raise FaultyInputError([_whole_list(wish.file, problem, "keep the pilots only")])
+        problem = _(
+            "the list is longer than %(number)s million characters",
+            number=LARGEST_TEXT // 1000000,
+        )
+        raise FaultyInputError([_whole_list(wish.file, problem, _("keep the pilots only"))])
     # A browser sends other line ends than a file has, and what was seen must not change by that.
     text = wish.text.replace("\r\n", "\n").replace("\r", "\n")
     table = read_table(text.encode("utf-8", "replace"), wish.file, import_columns.KNOWN_KEYS)
     if len(table.columns) > MOST_COLUMNS:
-        problem = f"the list has {len(table.columns)} columns"
-        raise FaultyInputError([_whole_list(wish.file, problem, f"keep at most {MOST_COLUMNS}")])
+        problem = _("the list has %(number)s columns", number=len(table.columns))
+        raise FaultyInputError(
+            [_whole_list(wish.file, problem, _("keep at most %(number)s", number=MOST_COLUMNS))]
+        )
     has_header = import_columns.has_header(table) if wish.has_header is None else wish.has_header
     return (table if has_header else import_columns.without_header(table)), has_header
 
@@ -122,22 +134,28 @@ def _list_faults(table: Table, meaning: Sequence[str], present: int) -> tuple[Fa
     header = ", ".join(table.columns)
     faults = []
     if "callsign" not in meaning:
-        cure = "choose Callsign above the column with the names that people fly under"
-        faults.append(Fault(table.file, 1, "callsign", header, "no column holds the callsigns", cure))
-    for field in FIELDS:
-        if meaning.count(field) > 1:
-            cure = "choose it above one column, and leave the other out"
-            problem = f"{meaning.count(field)} columns are to be {FIELDS[field]}"
-            faults.append(Fault(table.file, 1, FIELDS[field], header, problem, cure))
+        cure = _("choose Callsign above the column with the names that people fly under")
+        faults.append(Fault(table.file, 1, "callsign", header, _("no column holds the callsigns"), cure))
+    for name, words in FIELDS.items():
+        if meaning.count(name) > 1:
+            cure = _("choose it above one column, and leave the other out")
+            problem = _("%(count)s columns are to be %(field)s", count=meaning.count(name), field=_(words))
+            faults.append(Fault(table.file, 1, _(words), header, problem, cure))
     if not table.rows:
         faults.append(
-            Fault(table.file, 1, WHOLE_FILE, header, "there are no pilots in the list", "write one a line")
+            Fault(
+                table.file, 1, WHOLE_FILE, header, _("there are no pilots in the list"), _("write one a line")
+            )
         )
     free = MOST_PILOTS - present
     if len(table.rows) > free:
         line, cells = table.rows[max(free, 0)]
-        problem = f"the list has {len(table.rows)} rows, and the roster has room for {free} more"
-        cure = f"keep those who come: a field day holds {MOST_PILOTS} pilots"
+        problem = _(
+            "the list has %(number)s rows, and the roster has room for %(free)s more",
+            number=len(table.rows),
+            free=free,
+        )
+        cure = _("keep those who come: a field day holds %(most)s pilots", most=MOST_PILOTS)
         faults.append(Fault(table.file, line, WHOLE_FILE, ", ".join(cells), problem, cure))
     return tuple(faults)
 
@@ -182,8 +200,8 @@ def _repeat_faults(callsign: str, first_line: Mapping[str, int], line: int) -> l
     first = first_line[callsign_key(callsign)]
     if not callsign or first == line:
         return []
-    problem = f"“{shown(callsign)}” stands on line {first} already"
-    return [FieldFault("callsign", callsign, problem, "leave one of them out, or add a letter to it")]
+    problem = _("“%(callsign)s” stands on line %(first)s already", callsign=shown(callsign), first=first)
+    return [FieldFault("callsign", callsign, problem, _("leave one of them out, or add a letter to it"))]
 
 
 def _at(look: Look, fault: FieldFault, line: int) -> Fault:
@@ -199,4 +217,4 @@ def _whole_list(file: str, problem: str, cure: str) -> Fault:
 
 
 def _count(number: int) -> str:
-    return "1 pilot" if number == 1 else f"{number} pilots"
+    return ngettext("%(number)s pilot", "%(number)s pilots", number)

@@ -15,11 +15,15 @@ from typing import Any, Literal
 from server.allocator.errors import AllocatorError, Cancelled
 from server.allocator.plan import Progress
 from server.services.errors import RefusedError, ServiceError
+from server.wording import gettext as _
+from server.wording import marked
 
 log = logging.getLogger("bandstand")
 
 WORKERS = 2
-OUR_FAULT = "The computation stopped by a fault of ours; nothing was changed. Try again, and look at the log."
+OUR_FAULT = marked(
+    "The computation stopped by a fault of ours; nothing was changed. Try again, and look at the log."
+)
 
 State = Literal["running", "done", "cancelled", "failed"]
 KeepGoing = Callable[[Progress], bool]
@@ -70,7 +74,7 @@ class Jobs:
         """Run `work` in a thread. Raises RefusedError while another job of the day runs."""
         with self._lock:
             if self.running(field_day_id):
-                raise RefusedError("This day is being computed already. Wait for it, or cancel it first.")
+                raise RefusedError(_("This day is being computed already. Wait for it, or cancel it first."))
             job = Job(next(self._numbers), kind, field_day_id)
             self._latest[field_day_id, kind] = job
         self._pool.submit(_run, job, work)
@@ -110,12 +114,12 @@ def _run(job: Job, work: Work) -> None:
         if job.is_cancel_wished:
             job.state = "cancelled"
         else:
-            job.error, job.state = f"There is no plan yet: {stopped}.", "failed"
+            job.error, job.state = _("There is no plan yet: %(why)s.", why=stopped), "failed"
     except (AllocatorError, ServiceError) as error:
         job.error, job.state = _sentence(str(error)), "failed"
     except Exception:
         log.exception("job %s of day %s failed", job.kind, job.field_day_id)
-        job.error, job.state = OUR_FAULT, "failed"
+        job.error, job.state = _(OUR_FAULT), "failed"
     finally:
         job.ended.set()
 

@@ -71,6 +71,12 @@ LABELS: Mapping[str, str] = {
 }
 """Every field, in the order of the page, as it is called on the page and in the logbook."""
 
+
+def labels() -> dict[str, str]:
+    """LABELS in the language spoken."""
+    return {name: _(words) for name, words in LABELS.items()}
+
+
 Fields = Mapping[str, str]
 """Text by field name; a list is joined by spaces, a tick is "yes" or empty."""
 

@@ -12,9 +12,11 @@ from typing import Any, TypeVar
 
 from server.radio.grade import REFERENCE_RATIO_DB
 from server.radio.rules import FLAGGED_RANGES
-from server.services.cause_words import MINUS, product_words
+from server.services.cause_words import product_words
 from server.services.margin_words import signed_db
 from server.services.spectrum_shapes import Block, Chart, Mast, ProductTick, Range, Window
+from server.wording import decimal, short_decimal
+from server.wording import gettext as _
 
 _Kept = TypeVar("_Kept")
 
@@ -110,12 +112,13 @@ def spectrum_chart(
         products=_products(heat, scale),
         windows=windows,
         allowed=_present(
-            scale.shown(low, high, f"{low:g}{TO}{high:g} MHz") for low, high in spectrum["ranges_mhz"]
+            scale.shown(low, high, f"{short_decimal(low)}{TO}{short_decimal(high)} MHz")
+            for low, high in spectrum["ranges_mhz"]
         ),
         flagged=_present(scale.shown(low, high) for low, high in FLAGGED_RANGES),
         outside=_outside(snapshot, heat, axis_y, scale),
         scale=_ticks(scale),
-        title=f"Spectrum of heat {heat['heat']}",
+        title=_("Spectrum of heat %(heat)s", heat=heat["heat"]),
         words=_words(carriers, heat, _outside_there(snapshot, heat)),
     )
 
@@ -214,7 +217,7 @@ def _outside(
         half = max(one["width_mhz"], THINNEST_BLOCK / scale.per_mhz) / 2
         part = scale.shown(one["centre_mhz"] - half, one["centre_mhz"] + half)
         if part:
-            level = f"{one['level_dbm']:.0f}".replace("-", MINUS)
+            level = decimal(one["level_dbm"], 0)
             fits = len(level) * CHARACTER < part.width
             found.append(
                 Block(part.x, part.width, axis_y - BLOCK, BLOCK, level if fits else "", _outside_words(one))
@@ -224,8 +227,10 @@ def _outside(
 
 def _outside_words(one: Mapping[str, Any]) -> str:
     words = f"{one['words'][:1].upper()}{one['words'][1:]}"
-    wide = f"{one['width_mhz']:g} MHz wide" if one["width_mhz"] else "a carrier"
-    return f"{words}, {wide}, {_dbm(one)}"
+    if not one["width_mhz"]:
+        return _("%(signal)s, a carrier, %(level)s", signal=words, level=_dbm(one))
+    width = short_decimal(one["width_mhz"])
+    return _("%(signal)s, %(width)s MHz wide, %(level)s", signal=words, width=width, level=_dbm(one))
 
 
 def _products(heat: Mapping[str, Any], scale: _Scale) -> tuple[ProductTick, ...]:
@@ -249,7 +254,7 @@ def _windows(
     found = []
     for slot in slots:
         x, width = scale.x(slot["mhz"]), scale.width(window_mhz)
-        margin = "alone" if slot["margin_db"] is None else signed_db(slot["margin_db"]).removesuffix(" dB")
+        margin = _("alone") if slot["margin_db"] is None else signed_db(slot["margin_db"]).removesuffix(" dB")
         reach = max(width, len(margin) * CHARACTER) / 2 + 2
         row = next((row for row, end in enumerate(ends) if end <= x - reach), len(ends))
         ends[row : row + 1] = [x + reach]
@@ -273,31 +278,41 @@ def _ticks(scale: _Scale) -> tuple[tuple[int, float], ...]:
 
 
 def _dbm(product: Mapping[str, Any]) -> str:
-    return f"{product['level_dbm']:.0f} dBm".replace("-", MINUS)
+    return f"{decimal(product['level_dbm'], 0)} dBm"
 
 
 def _place(slot: Mapping[str, Any]) -> str:
     """ "R1 5658 MHz, margin +1.0 dB"."""
     if slot["pilot_id"] is None:
-        return f"{slot['mhz']} MHz, down and still on"
-    margin = "alone" if slot["margin_db"] is None else f"margin {signed_db(slot['margin_db'])}"
-    return f"{slot['channel'] or ''} {slot['mhz']} MHz, {margin}".strip()
+        return _("%(mhz)s MHz, down and still on", mhz=slot["mhz"])
+    place = f"{slot['channel'] or ''} {slot['mhz']} MHz".strip()
+    if slot["margin_db"] is None:
+        return _("%(channel)s, alone", channel=place)
+    return _("%(channel)s, margin %(margin)s", channel=place, margin=signed_db(slot["margin_db"]))
 
 
 def _words(
     slots: Sequence[Mapping[str, Any]], heat: Mapping[str, Any], outside: Sequence[Mapping[str, Any]]
 ) -> str:
     """The drawing for those who do not see it."""
-    told = "; ".join(f"{slot['callsign']} on {_place(slot)}" for slot in slots)
-    besides = "".join(f" {_outside_words(one)}." for one in outside)
-    sentence = f"From the lowest frequency: {told}.{besides}"
+    told = "; ".join(
+        _("%(callsign)s on %(place)s", callsign=slot["callsign"], place=_place(slot)) for slot in slots
+    )
+    sentences = [_("From the lowest frequency: %(told)s.", told=told)]
+    sentences += [f"{_outside_words(one)}." for one in outside]
     strongest = max(heat["products"], key=lambda one: one["level_dbm"], default=None)
     if strongest is None:
-        return f"{sentence} No product lands anywhere."
-    return (
-        f"{sentence} The strongest product, {product_words(strongest['of'])}, lands on {strongest['mhz']} MHz "
-        f"with {_dbm(strongest)}."
-    )
+        sentences.append(_("No product lands anywhere."))
+    else:
+        sentences.append(
+            _(
+                "The strongest product, %(product)s, lands on %(mhz)s MHz with %(level)s.",
+                product=product_words(strongest["of"]),
+                mhz=strongest["mhz"],
+                level=_dbm(strongest),
+            )
+        )
+    return " ".join(sentences)
 
 
 def _present(found: Iterable[_Kept | None]) -> tuple[_Kept, ...]:

@@ -15,6 +15,7 @@ from server.storage.tables import Aircraft, FieldDay, Pilot
 from server.web.live_mark import LiveMark
 from server.web.phone_addresses import PhoneAddress
 from server.web.templating import Page
+from server.wording import gettext as _
 
 
 @dataclass(frozen=True)
@@ -164,7 +165,9 @@ class ImportPage(Page):
     look: Look | None = None
     faults: Sequence[Fault] = ()
     notice: str = ""
-    fields: Mapping[str, str] = field(default_factory=lambda: FIELDS)
+    fields: Mapping[str, str] = field(
+        default_factory=lambda: {name: _(words) for name, words in FIELDS.items()}
+    )
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.services import errors as refusals
 from server.web.dependencies import SignInNeededError
+from server.wording import gettext as _
+from server.wording import marked
 
 log = logging.getLogger("bandstand")
 
@@ -29,14 +31,18 @@ class Answer:
 
 
 ANSWERS = {
-    400: Answer("errors/bad_request.html", "This could not be read. Go back, reload the page and try again."),
-    403: Answer("errors/forbidden.html", "This was sent from somewhere else than a page of this Bandstand."),
-    404: Answer("errors/not_found.html", "Nothing is at this address. Check it letter by letter."),
-    409: Answer("errors/overtaken.html", "Somebody else changed this since the page was loaded."),
-    413: Answer("errors/too_large.html", "This is larger than Bandstand takes."),
-    422: Answer("errors/not_taken.html", "Something in the form or the address cannot be used."),
-    429: Answer("errors/too_many_tries.html", "Too many tries. Wait a few minutes."),
-    500: Answer("errors/our_fault.html", "Bandstand failed here. Nothing that was saved is lost."),
+    400: Answer(
+        "errors/bad_request.html", marked("This could not be read. Go back, reload the page and try again.")
+    ),
+    403: Answer(
+        "errors/forbidden.html", marked("This was sent from somewhere else than a page of this Bandstand.")
+    ),
+    404: Answer("errors/not_found.html", marked("Nothing is at this address. Check it letter by letter.")),
+    409: Answer("errors/overtaken.html", marked("Somebody else changed this since the page was loaded.")),
+    413: Answer("errors/too_large.html", marked("This is larger than Bandstand takes.")),
+    422: Answer("errors/not_taken.html", marked("Something in the form or the address cannot be used.")),
+    429: Answer("errors/too_many_tries.html", marked("Too many tries. Wait a few minutes.")),
+    500: Answer("errors/our_fault.html", marked("Bandstand failed here. Nothing that was saved is lost.")),
 }
 
 # The error's own class decides, else the nearest class that it descends from.
@@ -50,7 +56,7 @@ STATUSES: dict[type[Exception], int] = {
     RequestValidationError: 422,
 }
 
-SIGN_IN_FIRST = (
+SIGN_IN_FIRST = marked(
     "Sign in first, in another tab. Then come back here and send this again: it is still typed in."
 )
 
@@ -65,7 +71,7 @@ def add_handlers(app: FastAPI) -> None:
 def answer(request: Request, status: int, message: str = "") -> Response:
     """The friendly answer of a status; `message` is one sentence about this very case."""
     known = ANSWERS.get(status) or ANSWERS[400 if status < 500 else 500]
-    context = {"message": message or known.usual_message, "status": status}
+    context = {"message": message or _(known.usual_message), "status": status}
     templates = request.app.state.templates
     if request.headers.get("HX-Request"):
         # The strip comes whole, also where the form would pick out a part of a page.
@@ -97,7 +103,7 @@ def _answer_http(request: Request, error: Exception) -> Response:
 def _answer_sign_in_needed(request: Request, _error: Exception) -> Response:
     """A page leads to the sign-in and back; what was typed into a form stays where it is."""
     if request.method != "GET" or request.headers.get("HX-Request"):
-        return answer(request, 403, SIGN_IN_FIRST)
+        return answer(request, 403, _(SIGN_IN_FIRST))
     asked = request.url.path + (f"?{request.url.query}" if request.url.query else "")
     return RedirectResponse(f"/sign-in?next={quote(asked, safe='/')}", 303)
 
@@ -133,4 +139,4 @@ def _fault_page(request: Request) -> Response:
         return answer(request, 500)
     except Exception:
         log.exception("the page for faults failed too")
-        return PlainTextResponse(ANSWERS[500].usual_message, 500)
+        return PlainTextResponse(_(ANSWERS[500].usual_message), 500)

@@ -7,12 +7,14 @@ it counts, so paper is always light and a device that changes at dusk needs no n
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from server.wording import marked
+
 COOKIE = "bandstand_look"
 LOOKS: Mapping[str, str] = {
-    "device": "As the device",
-    "light": "Light",
-    "dark": "Dark",
-    "outdoor": "Outdoor, for full sun",
+    "device": marked("As the device"),
+    "light": marked("Light"),
+    "dark": marked("Dark"),
+    "outdoor": marked("Outdoor, for full sun"),
 }
 """Words for each look that can be chosen."""
 

@@ -10,6 +10,8 @@ from server.services.outside_lines import EXAMPLES, LEVELS_DBM
 from server.services.outside_signals import OtherVideo, SignalView
 from server.services.standings import Standing
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,5 @@ def outside_panel(session: Session, day: FieldDay, now: Standing) -> OutsidePane
         outside_signals.other_video(session, day),
         weakened,
         EXAMPLES,
-        ", ".join(
-            f"{word} {level:g} dBm".replace("-", "\N{MINUS SIGN}") for word, level in LEVELS_DBM.items()
-        ),
+        ", ".join(f"{_(word)} {short_decimal(level)} dBm" for word, level in LEVELS_DBM.items()),
     )

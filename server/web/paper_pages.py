@@ -11,18 +11,31 @@ from server.services.typesetting import Paper
 from server.storage.tables import FieldDay
 from server.web.live_mark import LiveMark
 from server.web.templating import Page
+from server.wording import marked
 
 Kind = Literal["heat-sheet", "one-page", "pilot-cards", "channel-cards", "check-in-form"]
 
 KINDS: Mapping[Kind, tuple[str, str]] = {
-    "heat-sheet": ("Heat sheet", "For the flight line and the notice board, with the sections chosen."),
-    "one-page": ("The day on one page", "Heats down, channels across: for the wall of a small day."),
-    "pilot-cards": (
-        "Pilot cards",
-        "Eight to a page, to cut: channel, power, heats, and the code of the own page.",
+    "heat-sheet": (
+        marked("Heat sheet"),
+        marked("For the flight line and the notice board, with the sections chosen."),
     ),
-    "channel-cards": ("Channel cards", "Eight to a page, to cut: for pegs and frequency boards."),
-    "check-in-form": ("Blank check-in form", "One line for each pilot, when the desk has no power."),
+    "one-page": (
+        marked("The day on one page"),
+        marked("Heats down, channels across: for the wall of a small day."),
+    ),
+    "pilot-cards": (
+        marked("Pilot cards"),
+        marked("Eight to a page, to cut: channel, power, heats, and the code of the own page."),
+    ),
+    "channel-cards": (
+        marked("Channel cards"),
+        marked("Eight to a page, to cut: for pegs and frequency boards."),
+    ),
+    "check-in-form": (
+        marked("Blank check-in form"),
+        marked("One line for each pilot, when the desk has no power."),
+    ),
 }
 """Title of each document and what it is for."""
 

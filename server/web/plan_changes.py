@@ -13,6 +13,7 @@ from server.services.jobs import Jobs
 from server.services.standings import Standing, day_id
 from server.services.trade_offs import CHANGE, ChangeAnswer, is_current, row_words
 from server.storage.tables import FieldDay
+from server.wording import gettext as _
 
 
 @dataclass(frozen=True)
@@ -76,10 +77,10 @@ def changes_panel(session: Session, day: FieldDay, jobs: Jobs, now: Standing) ->
     if now.published is None:
         return None
     count = len(now.published["heats"])
-    heats = [(str(number), f"Heat {number}") for number in range(1, count + 1)]
+    heats = [(str(number), _("Heat %(number)s", number=number)) for number in range(1, count + 1)]
     return ChangesPanel(
         next_heat=min(day.flown_heats, count) + 1,
-        heats=[*heats, (str(count + 1), "None: all are flown")],
+        heats=[*heats, (str(count + 1), _("None: all are flown"))],
         choices=day_changes.choices(session, day, now.draft),
         down=[
             DownView(one.id or 0, one.callsign, f"{one.mhz} MHz", one.since)
@@ -113,23 +114,34 @@ def _row(row: TradeOff, words: Sequence[str]) -> RowView:
 
 def _notes(changed: ChangedDay) -> list[str]:
     notes = [
-        f"{callsign} sits out: this gear has no channel left. Bring another aircraft, or lift what is in the way."
+        _(
+            "%(callsign)s sits out: this gear has no channel left. Bring another aircraft, or lift what "
+            "is in the way.",
+            callsign=callsign,
+        )
         for callsign in changed.left_out
     ]
     notes += [
-        f"{callsign} misses round {number}: it has begun, and no heat ahead in it has room."
+        _(
+            "%(callsign)s misses round %(number)s: it has begun, and no heat ahead in it has room.",
+            callsign=callsign,
+            number=number,
+        )
         for callsign, number in changed.missed
     ]
     if changed.in_the_way:
         heats = ", ".join(str(number) for number in changed.in_the_way)
         notes.append(
-            f"No channels keep the spacing in heat {heats}, however many move. Take somebody out of it, or lift a "
-            "pin or a ban."
+            _(
+                "No channels keep the spacing in heat %(heats)s, however many move. Take somebody out of it, "
+                "or lift a pin or a ban.",
+                heats=heats,
+            )
         )
     elif not changed.rows and not changed.left_out:
-        notes.append("No way was found that keeps every rule. Move pilots by hand below.")
+        notes.append(_("No way was found that keeps every rule. Move pilots by hand below."))
     if changed.rows and changed.is_end:
-        notes.append("More moves would help no more.")
+        notes.append(_("More moves would help no more."))
     elif changed.rows:
-        notes.append("More moves were tried and did not help by a tenth of a dB, or would be a new plan.")
+        notes.append(_("More moves were tried and did not help by a tenth of a dB, or would be a new plan."))
     return notes

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from server.services.channel_offers import ChannelOffer, offers
 from server.services.edits import channel_words
 from server.services.standings import DraftNow
+from server.wording import decimal, short_decimal
+from server.wording import gettext as _
 
 Choice = tuple[str, str]
 """A value to send and the words to show."""
@@ -45,7 +47,7 @@ def slot_editor(draft: DraftNow, heat: int, pilot_id: int) -> SlotEditor | None:
     if here is None or slot is None:
         return None
     pilot = pilots[pilot_id]
-    flies_in = {number for number, _ in content.slots_of(pilot_id)}
+    flies_in = {slot[0] for slot in content.slots_of(pilot_id)}
     elsewhere = [(number, one) for number, one in enumerate(content.heats, start=1) if number not in flies_in]
     set_mw = content.powers.get(pilot_id)
     return SlotEditor(
@@ -64,16 +66,25 @@ def slot_editor(draft: DraftNow, heat: int, pilot_id: int) -> SlotEditor | None:
             for other in here.slots
             if other.pilot_id != pilot_id
         ],
-        heats=[(str(number), f"Heat {number}, {len(one.slots)} in it") for number, one in elsewhere],
+        heats=[
+            (
+                str(number),
+                _("Heat %(heat)s, %(number)s in it", heat=number, number=len(one.slots)),
+            )
+            for number, one in elsewhere
+        ],
         trades=[
-            (f"{number}:{other.pilot_id}", f"Heat {number}: {_seat(draft, other.pilot_id, other.mhz)}")
+            (
+                f"{number}:{other.pilot_id}",
+                _("Heat %(number)s: %(seat)s", number=number, seat=_seat(draft, other.pilot_id, other.mhz)),
+            )
             for number, one in elsewhere
             for other in one.slots
             if not here.slot_of(other.pilot_id)
         ],
         powers=[
-            ("", "As the others"),
-            *((f"{step:g}", f"{step:g} mW") for step in pilot.power_steps_mw),
+            ("", _("As the others")),
+            *((f"{step:g}", f"{short_decimal(step)} mW") for step in pilot.power_steps_mw),
         ],
     )
 
@@ -86,9 +97,13 @@ def _seat(draft: DraftNow, pilot_id: int, mhz: int) -> str:
 def _offer_words(offer: ChannelOffer, minimum_spacing_mhz: int) -> str:
     name = f"{offer.channel} {offer.mhz}" if offer.channel else f"{offer.mhz} MHz"
     if offer.worst_margin_db is None:
-        return f"{name}: alone"
-    margin = f"{offer.worst_margin_db:+.1f}".replace("-", "\N{MINUS SIGN}")
-    words = f"{name}: worst {margin} dB, {offer.grade_word}"
+        return _("%(channel)s: alone", channel=name)
+    margin = decimal(offer.worst_margin_db, 1, signed=True)
+    values = {"channel": name, "margin": margin, "word": _(offer.grade_word)}
     if offer.spacing_mhz < minimum_spacing_mhz:
-        return f"{words}, {offer.spacing_mhz} MHz from a neighbour"
-    return words
+        return _(
+            "%(channel)s: worst %(margin)s dB, %(word)s, %(mhz)s MHz from a neighbour",
+            mhz=offer.spacing_mhz,
+            **values,
+        )
+    return _("%(channel)s: worst %(margin)s dB, %(word)s", **values)

@@ -11,6 +11,7 @@ from server.services.errors import InputError
 from server.services.faults import shown
 from server.storage.tables import FieldDay
 from server.web.form_text import whole_number
+from server.wording import gettext as _
 
 Form = Mapping[str, str]
 
@@ -25,13 +26,17 @@ def apply(session: Session, day: FieldDay, form: Form, at: datetime) -> None:
     elif act in _CHANGES:
         draft_changes.edit(session, day, version, _CHANGES[act](form), at)
     else:
-        raise InputError({"act": f"“{shown(act)}” is not a change of a plan: use the buttons of the page."})
+        raise InputError(
+            {"act": _("“%(act)s” is not a change of a plan: use the buttons of the page.", act=shown(act))}
+        )
 
 
 def _number(form: Form, name: str) -> int:
     text = form.get(name, "")
     if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise InputError({name: f"“{shown(text)}” is not a whole number: choose from the list."})
+        raise InputError(
+            {name: _("“%(text)s” is not a whole number: choose from the list.", text=shown(text))}
+        )
     return int(text)
 
 
@@ -44,7 +49,9 @@ def _power(form: Form) -> float | None:
     try:
         return float(text) if text else None
     except ValueError:
-        raise InputError({"power_mw": f"“{shown(text)}” is not a power: choose from the list."}) from None
+        raise InputError(
+            {"power_mw": _("“%(text)s” is not a power: choose from the list.", text=shown(text))}
+        ) from None
 
 
 def _tune(form: Form) -> Change:

@@ -17,7 +17,7 @@ from server.services.jobs import Job, Jobs
 from server.services.margin_chart import MarginPicture, margin_picture
 from server.services.planning import COMPARE, PLAN, Answer, Comparison
 from server.services.power_choice import PowerTable, power_table
-from server.services.site_fields import LABELS
+from server.services.site_fields import labels
 from server.services.snapshots import Snapshot, worst_span
 from server.services.standings import Standing, day_id, standing
 from server.services.trade_offs import CHANGE
@@ -29,6 +29,8 @@ from server.web.plan_changes import ChangesPanel, changes_panel
 from server.web.plan_editor import SlotEditor, slot_editor
 from server.web.spectrum_pages import Spectrum, draft_spectrum, stored_spectrum
 from server.web.templating import Page
+from server.wording import decimal, marked
+from server.wording import gettext as _
 
 MarginsOf = Callable[[Snapshot], MarginPicture | None]
 GradeOf = Callable[[float | None], tuple[float, str]]
@@ -103,7 +105,7 @@ class PlanPage(Page):
     can_be_carried_out: Collection[str] = frozenset(CAN_BE_CARRIED_OUT)
     form: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
-    labels: Mapping[str, str] = field(default_factory=lambda: LABELS)
+    labels: Mapping[str, str] = field(default_factory=labels)
     grade_of: GradeOf = grade_of
     margins_of: MarginsOf = margin_picture
 
@@ -131,7 +133,7 @@ class PublishedPlanPage(Page):
     span: tuple[float, float] | None
     opened: OpenSlot | None
     spectrum: Spectrum | None
-    labels: Mapping[str, str] = field(default_factory=lambda: LABELS)
+    labels: Mapping[str, str] = field(default_factory=labels)
     grade_of: GradeOf = grade_of
     margins_of: MarginsOf = margin_picture
 
@@ -234,23 +236,24 @@ def running_view(job: Job) -> JobView:
 
 
 _DOING = {
-    PLAN: "Planning",
-    COMPARE: "Working out how many can fly",
-    CHANGE: "Working out what the change costs",
+    PLAN: marked("Planning"),
+    COMPARE: marked("Working out how many can fly"),
+    CHANGE: marked("Working out what the change costs"),
 }
 
 
 def progress_words(job: Job) -> str:
     """ "Planning: heats of the day, 63 000 steps, best so far +1.0 dB"."""
-    doing = _DOING[job.kind]
+    doing = _(_DOING[job.kind])
     if job.progress is None:
-        return f"{doing}: starting"
+        return _("%(doing)s: starting", doing=doing)
     steps = f"{job.progress.nodes:,}".replace(",", "\N{NO-BREAK SPACE}")
-    words = f"{doing}: {job.progress.stage}, {steps} steps"
+    values = {"doing": doing, "stage": _(job.progress.stage), "steps": steps}
     margin_db = job.progress.best_margin_db
     if margin_db is None:
-        return words
-    return f"{words}, best so far {margin_db:+.1f} dB".replace("-", "\N{MINUS SIGN}")
+        return _("%(doing)s: %(stage)s, %(steps)s steps", **values)
+    margin = decimal(margin_db, 1, signed=True)
+    return _("%(doing)s: %(stage)s, %(steps)s steps, best so far %(margin)s dB", margin=margin, **values)
 
 
 def _ended(job: Job, now: Standing) -> JobView | None:

@@ -17,6 +17,8 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.web.errors import answer
+from server.wording import gettext as _
+from server.wording import marked
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -42,11 +44,13 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 
-UNKNOWN_HOST = (
-    "Bandstand does not answer under this name. Use the address that it printed at its start, "
-    "or add the name to BANDSTAND_ALLOWED_HOSTS."
+UNKNOWN_HOST = marked(
+    "Bandstand does not answer under this name. Use the address that it printed at its start, or "
+    "add the name to BANDSTAND_ALLOWED_HOSTS."
 )
-FROM_ELSEWHERE = "This was sent from another site, so it was not done. Open the page here and send it again."
+FROM_ELSEWHERE = marked(
+    "This was sent from another site, so it was not done. Open the page here and send it again."
+)
 
 
 @dataclass(frozen=True)
@@ -80,11 +84,11 @@ class Guard:
 
         headers = Headers(scope=scope)
         if not is_known_host(headers.get("host", ""), self._policy.allowed_hosts):
-            await answer(Request(scope), 400, UNKNOWN_HOST)(scope, receive, send_with_headers)
+            await answer(Request(scope), 400, _(UNKNOWN_HOST))(scope, receive, send_with_headers)
         elif scope["method"] not in SAFE_METHODS and not is_from_here(
             headers, scope["scheme"], self._policy.public_origins
         ):
-            await answer(Request(scope), 403, FROM_ELSEWHERE)(scope, receive, send_with_headers)
+            await answer(Request(scope), 403, _(FROM_ELSEWHERE))(scope, receive, send_with_headers)
         elif _declared_length(headers) > self._policy.body_limit_bytes:
             message = too_large(self._policy.body_limit_bytes)
             await answer(Request(scope), 413, message)(scope, receive, send_with_headers)
@@ -117,7 +121,10 @@ def is_from_here(headers: Headers, scheme: str, public_origins: frozenset[str]) 
 
 
 def too_large(limit_bytes: int) -> str:
-    return f"This is larger than {limit_bytes // 1024} KiB, the most that Bandstand takes at once."
+    return _(
+        "This is larger than %(limit)s KiB, the most that Bandstand takes at once.",
+        limit=limit_bytes // 1024,
+    )
 
 
 def _declared_length(headers: Headers) -> int:

@@ -20,10 +20,11 @@ from server.services.days import (
 from server.services.errors import InputError
 from server.services.own_rules import OWN_KEY
 from server.services.site_facts import Exposure, SiteFacts, site_facts
-from server.services.site_fields import LABELS, NO_RULES, fields_of, number
+from server.services.site_fields import NO_RULES, fields_of, labels, number
 from server.storage.tables import FieldDay
 from server.web.channel_axis import Axis, channel_axis
 from server.web.templating import Page
+from server.wording import gettext as _
 
 INVENTED = frozenset({"tern-meadow"})
 """Rule sets of the demo day, offered to no other."""
@@ -89,13 +90,13 @@ class SitePage(Page):
     notice: str = ""
     is_part: bool = False
     tab: str = "site"
-    labels: Mapping[str, str] = field(default_factory=lambda: LABELS)
+    labels: Mapping[str, str] = field(default_factory=labels)
     bands: Sequence[str] = BANDS
     presets: Sequence[str] = tuple(PRESETS)
     receiver_presets: Mapping[str, Receiver] = field(default_factory=lambda: RECEIVER_PRESETS)
     receiver_fields: Mapping[str, Parameter] = field(default_factory=lambda: RECEIVER_FIELDS)
     distance_fields: Mapping[str, Parameter] = field(default_factory=lambda: parameters_of(Site))
-    who_decides: str = WHO_DECIDES
+    who_decides: str = field(default_factory=lambda: _(WHO_DECIDES))
     flagged: Sequence[tuple[int, int]] = FLAGGED_RANGES
     own_key: str = OWN_KEY
     no_rules: str = NO_RULES

@@ -11,6 +11,7 @@ from server.services.trouble_views import TroubleDesk, onset_choices, symptom_ch
 from server.storage.tables import FieldDay
 from server.web.live_mark import LiveMark, live_mark
 from server.web.templating import Page
+from server.wording import gettext as _
 
 Choice = tuple[str, str]
 
@@ -55,5 +56,8 @@ def trouble_page(
         notice="" if error is None or errors else str(error),
         form=form or {},
         errors=errors,
-        near=[("", "Nobody in particular"), *((name, name) for _, name in desk.flying)],
+        near=[
+            ("", _("Nobody in particular")),
+            *((name, name) for name in (choice[1] for choice in desk.flying)),
+        ],
     )

@@ -28,6 +28,8 @@ from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
 from server.web.roster_news import announce_roster
 from server.web.templating import is_fragment, render
+from server.wording import gettext as _
+from server.wording import ngettext
 
 router = APIRouter(prefix="/days/{code}")
 
@@ -185,6 +187,8 @@ def _answer(session: Session, day: FieldDay, pilot_id: int | None) -> RosterRow 
 
 
 def _brought_words(brought: int, left: int) -> str:
-    words = "Brought in 1 pilot" if brought == 1 else f"Brought in {brought} pilots"
-    left_out = f", left {left} out" if left else ""
-    return f"{words}{left_out}. Press Give a channel in the row of each who comes to the desk."
+    pilots = ngettext("%(number)s pilot", "%(number)s pilots", brought)
+    words = _("Brought in %(pilots)s.", pilots=pilots)
+    if left:
+        words = _("Brought in %(pilots)s, left %(number)s out.", pilots=pilots, number=left)
+    return f"{words} {_('Press Give a channel in the row of each who comes to the desk.')}"

@@ -14,6 +14,7 @@ from server.services.trade_offs import CHANGE, ChangeAnswer
 from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now
 from server.web.form_text import FormText, whole_number
 from server.web.routes.plans import not_done, to_plan
+from server.wording import gettext as _
 
 router = APIRouter(prefix="/days/{code}/plan")
 
@@ -55,7 +56,7 @@ def change_the_day(
         with database.write() as session:
             day = day_with(session, code)
             if jobs.running(day.id or 0):
-                raise RefusedError("This day is being computed already. Wait for it, or cancel it first.")
+                raise RefusedError(_("This day is being computed already. Wait for it, or cancel it first."))
             before = standing(session, day).draft
             happened = day_changes.happen(session, day, before, form, now)
             after = standing(session, day).draft
@@ -132,7 +133,7 @@ def _answer(jobs: Jobs, day_id: int, number: int) -> ChangeAnswer:
     job = jobs.latest(day_id, CHANGE)
     if job is None or job.number != number or not isinstance(job.result, ChangeAnswer):
         raise OvertakenError(
-            "These rows are gone: a newer change was worked out, or the server was restarted."
+            _("These rows are gone: a newer change was worked out, or the server was restarted.")
         )
     return job.result
 

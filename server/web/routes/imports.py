@@ -26,11 +26,12 @@ from server.web.live_mark import live_mark
 from server.web.roster_news import announce_roster
 from server.web.routes.check_in import TAB
 from server.web.templating import render
+from server.wording import marked
 
 router = APIRouter(prefix="/days/{code}/import")
 
 LONGEST_FILE_NAME = 100
-CHANGED = (
+CHANGED = marked(
     "The roster, the list or the columns changed since you looked. This is how it stands now: look once more."
 )
 

@@ -36,6 +36,7 @@ from server.web.pages import LineClock, LinePage, LineTimeline
 from server.web.presses import Press, PressOfApp, status_of
 from server.web.stream import State, open_stream
 from server.web.templating import render
+from server.wording import gettext as _
 
 router = APIRouter(prefix="/days/{code}/line")
 
@@ -140,7 +141,7 @@ def call_heat(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         only = {int(name[6:]) for name in press.form if _PILOT.fullmatch(name)}
         heats = _numbers(
-            press.form.get("heats", ""), "heats", "Write numbers of heats, as 4, or 4 5 for both together."
+            press.form.get("heats", ""), "heats", _("Write numbers of heats, as 4, or 4 5 for both together.")
         )
         calls.call(
             session,

@@ -8,6 +8,7 @@ from fastapi.responses import RedirectResponse, Response
 from server.services.errors import InputError
 from server.web.dependencies import local_address, public
 from server.web.looks import COOKIE, LOOKS
+from server.wording import gettext as _
 
 ONE_YEAR_S = 365 * 24 * 3600
 
@@ -22,7 +23,15 @@ def choose_look(look: Annotated[str, Form()] = "", back: Annotated[str, Form()] 
     Pages with script write the same cookie themselves, so that a choice counts while no server answers.
     """
     if look not in LOOKS:
-        raise InputError({"look": f"There is no look \u201c{look}\u201d. Choose one of: {', '.join(LOOKS)}."})
+        raise InputError(
+            {
+                "look": _(
+                    "There is no look “%(look)s”. Choose one of: %(looks)s.",
+                    look=look,
+                    looks=", ".join(LOOKS),
+                )
+            }
+        )
     response = RedirectResponse(local_address(back), 303)
     response.set_cookie(COOKIE, look, max_age=ONE_YEAR_S, samesite="lax")
     return response

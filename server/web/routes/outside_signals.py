@@ -18,6 +18,7 @@ from server.storage.tables import FieldDay, OutsideSignal
 from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now
 from server.web.form_text import FormText, whole_number
 from server.web.routes.plans import not_done, to_plan
+from server.wording import gettext as _
 
 router = APIRouter(prefix="/days/{code}/plan/outside")
 
@@ -39,7 +40,7 @@ def note_signal(
         with database.write() as session:
             day = day_with(session, code)
             if jobs.running(day.id or 0):
-                raise RefusedError("This day is being computed already. Wait for it, or cancel it first.")
+                raise RefusedError(_("This day is being computed already. Wait for it, or cancel it first."))
             row, text = _note(session, day, form, now)
             question = _question(session, day, row, text)
         if question:

@@ -22,6 +22,7 @@ from server.web.form_text import FormText
 from server.web.live_mark import live_mark
 from server.web.paper_pages import KINDS, Kind, PaperItem, PaperPage, PapersFragment
 from server.web.templating import is_fragment, render, spectrum_svg
+from server.wording import gettext as _
 
 router = APIRouter(prefix="/days/{code}/paper")
 
@@ -102,7 +103,7 @@ def _show(
         sheet=sheet,
         choices=choices,
         sizes=SIZES,
-        sections=SECTIONS,
+        sections={name: _(words) for name, words in SECTIONS.items()},
         items=[_item(kind, found, number, choices) for kind, found in documents.items()],
         names_not_drawn=paper.names_not_drawn(sheet) if sheet else (),
         errors=refused.faults if refused else {},
@@ -122,15 +123,20 @@ def _document_or_reason(
         return str(error)
 
 
+def _titled(kind: Kind) -> tuple[str, str]:
+    title, about = KINDS[kind]
+    return _(title), _(about)
+
+
 def _item(kind: Kind, found: Document | str, plan: int | None, choices: PaperChoices) -> PaperItem:
     """What the page says of one document, or why it cannot be had."""
     if isinstance(found, str):
-        return PaperItem(kind, *KINDS[kind], why_not=found)
+        return PaperItem(kind, *_titled(kind), why_not=found)
     query = [f"plan={plan}"] if plan and kind != "check-in-form" else []
     query.append(f"paper={choices.size}")
     if kind == "heat-sheet":
         query += [f"section={section}" for section in choices.sections]
-    return PaperItem(kind, *KINDS[kind], typesetting.page_count(found, choices.size), "&".join(query))
+    return PaperItem(kind, *_titled(kind), typesetting.page_count(found, choices.size), "&".join(query))
 
 
 def _asked(session: Session, code: str, size: Paper | None, sections: Sequence[Section]) -> PaperChoices:

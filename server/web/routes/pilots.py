@@ -25,6 +25,7 @@ from server.web.phone_addresses import phone_address
 from server.web.roster_news import announce_roster
 from server.web.routes.check_in import TAB, roster_fragment
 from server.web.templating import is_fragment, render
+from server.wording import gettext as _
 
 router = APIRouter(prefix="/days/{code}/pilots/{pilot_id}")
 
@@ -87,7 +88,7 @@ def set_state(
 ) -> Response:
     state = form.get("state", "")
     if state not in PILOT_STATES:
-        raise InputError({"state": f"Choose one of {', '.join(PILOT_STATES)}."})
+        raise InputError({"state": _("Choose one of %(states)s.", states=", ".join(PILOT_STATES))})
     with _changing(database, code, pilot_id) as (session, day, pilot):
         pilots.set_state(session, day, pilot, state, DIRECTOR, now)
     return _acted(request, database, hub, day, pilot, form)

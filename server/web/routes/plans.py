@@ -24,6 +24,7 @@ from server.web.form_text import FormText, whole_number
 from server.web.plan_pages import JobFragment, Told, plan_page, published_plan_page, running_view
 from server.web.spectrum_pages import Spectrum, trial_spectrum
 from server.web.templating import render
+from server.wording import gettext as _
 
 router = APIRouter()
 
@@ -189,7 +190,9 @@ def use_job(
     answer = job.result if job else None
     try:
         if job is None or not isinstance(answer, Answer) or job.number != whole_number(form, "job"):
-            raise OvertakenError("This plan is gone: a newer one was computed, or the server was restarted.")
+            raise OvertakenError(
+                _("This plan is gone: a newer one was computed, or the server was restarted.")
+            )
         with database.write() as session:
             day = day_with(session, code)
             planning.keep_all_the_same(session, day, whole_number(form, "version"), answer, now)
@@ -301,12 +304,12 @@ def _named_cure(jobs: Jobs, day_id: int, form: FormText) -> tuple[Answer, Cure]:
     job = jobs.latest(day_id, PLAN)
     answer = job.result if job else None
     if job is None or not isinstance(answer, Answer) or job.number != whole_number(form, "job"):
-        raise OvertakenError("This conflict is gone: the day was planned again meanwhile.")
+        raise OvertakenError(_("This conflict is gone: the day was planned again meanwhile."))
     number, place = whole_number(form, "conflict"), whole_number(form, "cure")
     conflicts = dict(enumerate(answer.plan.conflicts, start=1))
     remedies = dict(enumerate(conflicts[number].remedies, start=1)) if number in conflicts else {}
     if place not in remedies:
-        raise InputError({"cure": "There is no such cure: use the buttons of the page."})
+        raise InputError({"cure": _("There is no such cure: use the buttons of the page.")})
     return answer, remedies[place]
 
 

@@ -21,6 +21,7 @@ from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, SettingsOfApp
 from server.web.security import Policy, is_known_host
 from server.web.site_pages import SitePage, Surroundings, WhatFollows, facts_of, site_page, with_presets
 from server.web.templating import is_fragment, render
+from server.wording import gettext as _
 
 router = APIRouter()
 
@@ -46,7 +47,7 @@ def show_site(
     with database.read() as session:
         day = days.day_with(session, code)
         around = _around(request, session, day, settings)
-    told = ["Saved. The logbook tells what changed."] if saved else None
+    told = [_("Saved. The logbook tells what changed.")] if saved else None
     return render(request, site_page(day, around, saved=told))
 
 
@@ -90,8 +91,10 @@ def preview_site(
     if is_fragment(request) and not preset and not receiver_preset:
         return render(request, WhatFollows(facts_of(form), form))
     said: dict[str, Any] = {"form": form, "was": _fields(posted, WAS), "version": _version(posted)}
-    filled = f"“{preset or receiver_preset}” is filled in. " if preset or receiver_preset else ""
-    said["notice"] = f"{filled}Nothing is saved yet."
+    said["notice"] = _("Nothing is saved yet.")
+    if preset or receiver_preset:
+        filled = _("“%(preset)s” is filled in.", preset=_(preset or receiver_preset))
+        said["notice"] = f"{filled} {said['notice']}"
     return render(request, _page(request, code, database, settings, is_fragment(request), **said))
 
 

@@ -19,6 +19,7 @@ from server.web.spectrum_pages import (
     trial_spectrum,
 )
 from server.web.templating import render
+from server.wording import gettext as _
 
 router = APIRouter()
 
@@ -43,7 +44,9 @@ def show_spectrum(
             now = standing(session, day)
             spectrum = draft_spectrum(now.draft, shown_now(now), heat)
     if spectrum is None:
-        raise NotFoundError(f"There is no heat {heat} in the plan any more. Load the page again.")
+        raise NotFoundError(
+            _("There is no heat %(heat)s in the plan any more. Load the page again.", heat=heat)
+        )
     return render(request, SpectrumFragment(day, spectrum))
 
 
@@ -55,5 +58,5 @@ def show_published_spectrum(
         day = day_with(session, code)
         spectrum = stored_spectrum(plans.published_plan(session, day, number), heat)
     if spectrum is None:
-        raise NotFoundError(f"Plan {number} has no heat {heat}.")
+        raise NotFoundError(_("Plan %(number)s has no heat %(heat)s.", number=number, heat=heat))
     return render(request, SpectrumFragment(day, spectrum))

@@ -29,6 +29,7 @@ from server.web.presses import Press, PressOfApp, status_of
 from server.web.stream import State, open_stream
 from server.web.templating import render
 from server.web.trouble_pages import TroublePage, trouble_page
+from server.wording import gettext as _
 
 router = APIRouter()
 
@@ -92,7 +93,7 @@ def _act(session: Session, day: FieldDay, report_id: int, name: str, form: FormT
     elif name == "undo":
         trouble_outcomes.take_back(session, day, report_id, seen, now)
     else:
-        raise NotFoundError("There is no such act on a report.")
+        raise NotFoundError(_("There is no such act on a report."))
 
 
 def _do(press: Press, code: str, act: Callable[[Session, FieldDay], None]) -> Response:
