@@ -22,6 +22,7 @@ from server.allocator.rest import Frame, RestOfDay, frame_of_rest
 from server.allocator.rest_search import Placed, RestSearch
 from server.allocator.scoring import finite_or_none, margin_of_load_db, margins_db
 from server.radio.grade import is_flyable
+from server.wording import gettext as _
 
 HELPS_DB = 0.05
 """A row must be better than the one before it by as much: less is not seen in tenths of a dB."""
@@ -130,12 +131,12 @@ class _Changes:
         rows: list[TradeOff] = []
         is_end = False
         fewest = self.search.forced
-        self.stage = f"the best with {fewest} moved"
+        self.stage = _("the best with %(number)s moved", number=fewest)
         beam = [self.search.start()]
         for moved in range(fewest, fewest + MOST_TO_MEND + 1):
             if moved > fewest + MOST_MORE and rows and is_flyable(rows[-1].worst_margin_db):
                 break
-            self.stage = f"the best with {moved} moved"
+            self.stage = _("the best with %(number)s moved", number=moved)
             if moved > fewest:
                 beam = self.search.one_more(beam, moved)
             beam = self._with_worst_heat_solved(beam, moved)
@@ -270,7 +271,7 @@ class _Changes:
     def _step(self) -> None:
         self.steps += 1
         if not self.caller(Progress(self.stage, self.steps, None)):
-            raise Cancelled("the search was cancelled")
+            raise Cancelled(_("the search was cancelled"))
 
     def _go_on(self, _stage: str, _nodes: int, _margin_db: float | None) -> bool:
         self._step()

@@ -12,6 +12,8 @@ from itertools import pairwise
 from server.allocator.plan import DayPlan, Heat
 from server.allocator.problem import DayProblem, Pilot
 from server.radio.interference import Station, heat_margins
+from server.wording import gettext as _
+from server.wording import marked
 
 CLAIM_TOLERANCE_DB = 0.01
 
@@ -23,9 +25,9 @@ def faults_of(plan: DayPlan, problem: DayProblem) -> tuple[str, ...]:
         faults += _claims(heat, problem)
     margins = [heat.worst_margin_db for heat in plan.heats if heat.worst_margin_db is not None]
     if not _agree(plan.worst_margin_db, min(margins, default=None)):
-        faults.append("the plan's worst margin is not that of its worst heat")
+        faults.append(_("the plan's worst margin is not that of its worst heat"))
     if _or_infinite(plan.worst_margin_db) > _or_infinite(plan.bound_db) + CLAIM_TOLERANCE_DB:
-        faults.append("the worst margin is above its bound")
+        faults.append(_("the worst margin is above its bound"))
     return tuple(faults)
 
 
@@ -60,19 +62,38 @@ def heat_faults(heat: Heat, problem: DayProblem) -> list[str]:
     for slot in heat.slots:
         pilot = pilots.get(slot.callsign)
         if pilot is None:
-            found.append(f"Heat {heat.number}: {slot.callsign} is not in the roster")
+            found.append(
+                _(
+                    "Heat %(number)s: %(callsign)s is not in the roster",
+                    number=heat.number,
+                    callsign=slot.callsign,
+                )
+            )
             continue
         found += _own_rules(heat, slot.mhz, pilot, aloft, problem)
     for x, one in enumerate(heat.slots):
         for other in heat.slots[:x]:
             if abs(one.mhz - other.mhz) < problem.minimum_spacing_mhz:
                 found.append(
-                    f"Heat {heat.number}: {other.callsign} and {one.callsign} are {abs(one.mhz - other.mhz)} MHz "
-                    f"apart, less than {problem.minimum_spacing_mhz}"
+                    _(
+                        "Heat %(number)s: %(one)s and %(other)s are %(mhz)s MHz apart, less than %(least)s",
+                        number=heat.number,
+                        one=other.callsign,
+                        other=one.callsign,
+                        mhz=abs(one.mhz - other.mhz),
+                        least=problem.minimum_spacing_mhz,
+                    )
                 )
     most = len(problem.pilots) if problem.one_heat else problem.aircraft
     if problem.heats_given is None and len(heat.slots) > most:
-        found.append(f"Heat {heat.number}: {len(heat.slots)} fly at once, more than {most}")
+        found.append(
+            _(
+                "Heat %(heat)s: %(number)s fly at once, more than %(aircraft)s",
+                heat=heat.number,
+                number=len(heat.slots),
+                aircraft=most,
+            )
+        )
     return found
 
 
@@ -80,18 +101,53 @@ def _own_rules(heat: Heat, mhz: int, pilot: Pilot, aloft: set[str], problem: Day
     name = pilot.callsign
     found = []
     if mhz not in pilot.channels_mhz:
-        found.append(f"Heat {heat.number}: {name} cannot use {mhz} MHz")
+        found.append(
+            _(
+                "Heat %(number)s: %(callsign)s cannot use %(mhz)s MHz",
+                number=heat.number,
+                callsign=name,
+                mhz=mhz,
+            )
+        )
     if pilot.pin_mhz and mhz not in pilot.pin_mhz:
-        found.append(f"Heat {heat.number}: {name} is pinned to another channel than {mhz} MHz")
+        found.append(
+            _(
+                "Heat %(number)s: %(callsign)s is pinned to another channel than %(mhz)s MHz",
+                number=heat.number,
+                callsign=name,
+                mhz=mhz,
+            )
+        )
     if mhz in problem.bans_mhz:
-        found.append(f"Heat {heat.number}: {mhz} MHz is out of use today")
+        found.append(_("Heat %(number)s: %(mhz)s MHz is out of use today", number=heat.number, mhz=mhz))
     for other in sorted(aloft & (pilot.apart | {pilot.spotter or ""}) - {name}):
-        found.append(f"Heat {heat.number}: {name} and {other} must not share a heat")
+        found.append(
+            _(
+                "Heat %(number)s: %(callsign)s and %(other)s must not share a heat",
+                number=heat.number,
+                callsign=name,
+                other=other,
+            )
+        )
     if problem.heats_given is None:
         if pilot.after is not None and heat.number <= pilot.after:
-            found.append(f"Heat {heat.number}: {name} flies only after heat {pilot.after}")
+            found.append(
+                _(
+                    "Heat %(number)s: %(callsign)s flies only after heat %(after)s",
+                    number=heat.number,
+                    callsign=name,
+                    after=pilot.after,
+                )
+            )
         if pilot.before is not None and heat.number >= pilot.before:
-            found.append(f"Heat {heat.number}: {name} flies only before heat {pilot.before}")
+            found.append(
+                _(
+                    "Heat %(number)s: %(callsign)s flies only before heat %(before)s",
+                    number=heat.number,
+                    callsign=name,
+                    before=pilot.before,
+                )
+            )
     return found
 
 
@@ -107,16 +163,29 @@ def _flights(plan: DayPlan, problem: DayProblem, flown: int) -> list[str]:
             could = any(_is_there(pilot, heat.number) for heat in ahead)
             may_miss = len(ahead) < len(heats) and times[pilot.callsign] <= 1
             if times[pilot.callsign] != could and not may_miss:
-                found.append(f"Round {number}: {pilot.callsign} {_times_words(times[pilot.callsign])}")
+                found.append(_flies_words(number, pilot.callsign, times[pilot.callsign]))
             if pilot.heat in {heat.number for heat in ahead} and could:
                 home = next(heat for heat in heats if heat.number == pilot.heat)
                 if pilot.callsign not in {slot.callsign for slot in home.slots}:
-                    found.append(f"Heat {home.number}: {pilot.callsign} is missing")
+                    found.append(
+                        _(
+                            "Heat %(number)s: %(callsign)s is missing",
+                            number=home.number,
+                            callsign=pilot.callsign,
+                        )
+                    )
     return found
 
 
-def _times_words(times: int) -> str:
-    return {0: "does not fly", 1: "flies, but may not", 2: "flies twice"}.get(times, f"flies {times} times")
+def _flies_words(number: int, callsign: str, times: int) -> str:
+    values = {"round": number, "callsign": callsign}
+    if times == 0:
+        return _("Round %(round)s: %(callsign)s does not fly", **values)
+    if times == 1:
+        return _("Round %(round)s: %(callsign)s flies, but may not", **values)
+    if times == 2:
+        return _("Round %(round)s: %(callsign)s flies twice", **values)
+    return _("Round %(round)s: %(callsign)s flies %(times)s times", times=times, **values)
 
 
 def _is_there(pilot: Pilot, number: int) -> bool:
@@ -128,7 +197,12 @@ def _together(plan: DayPlan, problem: DayProblem) -> list[str]:
         return []
     heat_of = {(heat.round, slot.callsign): heat.number for heat in plan.heats for slot in heat.slots}
     return [
-        f"Round {number}: {pilot.callsign} and {other} fly in different heats"
+        _(
+            "Round %(number)s: %(callsign)s and %(other)s fly in different heats",
+            number=number,
+            callsign=pilot.callsign,
+            other=other,
+        )
         for number in sorted({heat.round for heat in plan.heats})
         for pilot in problem.pilots
         for other in sorted(pilot.together)
@@ -154,11 +228,21 @@ def _retunes(plan: DayPlan, flown: int) -> list[str]:
         return []
     if plan.retunes == 0:
         return [
-            f"{name} changes channel between heats: {', '.join(map(str, sorted(set(flights[name]))))} MHz"
+            _(
+                "%(callsign)s changes channel between heats: %(channels)s MHz",
+                callsign=name,
+                channels=", ".join(map(str, sorted(set(flights[name])))),
+            )
             for name, times in changes.items()
             if times
         ]
-    return [f"the plan claims {plan.retunes} retunes, but its pilots change channel {made} times"]
+    return [
+        _(
+            "the plan claims %(retunes)s retunes, but its pilots change channel %(made)s times",
+            retunes=plan.retunes,
+            made=made,
+        )
+    ]
 
 
 def _claims(heat: Heat, problem: DayProblem) -> list[str]:
@@ -178,10 +262,18 @@ def _claims(heat: Heat, problem: DayProblem) -> list[str]:
     ]
     margins = heat_margins(stations, problem.site)
     found = []
-    for claim, truth, name in (
-        (heat.worst_margin_db, margins.worst_margin_db, "worst margin"),
-        (heat.stressed_margin_db, margins.stressed_margin_db, "stressed margin"),
+    for claim, truth, words in (
+        (
+            heat.worst_margin_db,
+            margins.worst_margin_db,
+            marked("Heat %(number)s: the worst margin is %(truth)s dB, not %(claim)s dB"),
+        ),
+        (
+            heat.stressed_margin_db,
+            margins.stressed_margin_db,
+            marked("Heat %(number)s: the stressed margin is %(truth)s dB, not %(claim)s dB"),
+        ),
     ):
         if not _agree(claim, truth):
-            found.append(f"Heat {heat.number}: the {name} is {truth} dB, not {claim} dB")
+            found.append(_(words, number=heat.number, truth=truth, claim=claim))
     return found

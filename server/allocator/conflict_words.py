@@ -1,50 +1,49 @@
 """A conflict in one plain sentence: who cannot do what, all of which cannot be at once."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from server.allocator.day_rules import Kind, Rule, channels_words, names_words, rounds_of
+from server.allocator.day_rules import Kind, Rule, channels_words, is_for_spotter, names_words, rounds_of
 from server.allocator.problem import DayProblem
 from server.allocator.schedule import frame_of
+from server.wording import gettext as _
+from server.wording import marked, ngettext
 
 MOST_NAMED = 3
 _COUNTS = [
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
+    marked("no"),
+    marked("one"),
+    marked("two"),
+    marked("three"),
+    marked("four"),
+    marked("five"),
+    marked("six"),
+    marked("seven"),
+    marked("eight"),
+    marked("nine"),
+    marked("ten"),
+    marked("eleven"),
+    marked("twelve"),
 ]
 
 
 @dataclass(frozen=True)
 class _Clause:
-    """names of pilots, if it is about some; what is said of one of them, and of several."""
+    """names of pilots, if it is about some; what is said of them, in the form for so many."""
 
     names: tuple[str, ...]
-    of_one: str
-    of_several: str
+    said: str
 
     def words(self, before: tuple[str, ...]) -> str:
         """before: whom the clause before it named."""
-        if not self.names:
-            return self.of_one
-        if len(self.names) == 1:
-            return self.of_one if self.names == before else f"{self.names[0]} {self.of_one}"
+        if not self.names or (len(self.names) == 1 and self.names == before):
+            return self.said
         if self.names == before:
-            return f"they {self.of_several}"
+            return _("they %(said)s", said=self.said)
         if len(self.names) > MOST_NAMED:
-            return f"{_counted(len(self.names))} pilots {self.of_several}"
-        return f"{names_words(self.names)} {self.of_several}"
+            return _("%(count)s pilots %(said)s", count=_counted(len(self.names)), said=self.said)
+        return _("%(names)s %(said)s", names=names_words(self.names), said=self.said)
 
 
 def sentence(problem: DayProblem, rules: Sequence[Rule]) -> str:
@@ -54,7 +53,9 @@ def sentence(problem: DayProblem, rules: Sequence[Rule]) -> str:
     for clause in _clauses(problem, rules):
         spoken.append(clause.words(before))
         before = clause.names or before
-    text = spoken[0] if len(spoken) == 1 else f"{', '.join(spoken[:-1])}, and {spoken[-1]}"
+    text = spoken[0]
+    if len(spoken) > 1:
+        text = _("%(first)s, and %(last)s", first=", ".join(spoken[:-1]), last=spoken[-1])
     return f"{text[0].upper()}{text[1:]}."
 
 
@@ -62,22 +63,27 @@ def _clauses(problem: DayProblem, rules: Sequence[Rule]) -> Iterator[_Clause]:
     def of(kind: Kind) -> list[Rule]:
         return [rule for rule in rules if rule.kind == kind]
 
-    yield from _alike(problem, of("tunes"), _own_channels, "can use only {}", "can use only {}")
-    yield from _alike(problem, of("pin"), _pinned_channels, "is pinned to {}", "are pinned to {}")
+    yield from _alike(problem, of("tunes"), _own_channels)
+    yield from _alike(problem, of("pin"), _pinned_channels)
     if bans := [str(rule.number) for rule in of("ban")]:
-        yield _Clause((), f"{names_words(bans)} MHz {'is' if len(bans) == 1 else 'are'} out of use today", "")
+        said = ngettext(
+            "%(channels)s MHz is out of use today",
+            "%(channels)s MHz are out of use today",
+            len(bans),
+            channels=names_words(bans),
+        )
+        yield _Clause((), said)
     yield from _together(problem, of("together"))
     yield from _apart(problem, of("apart"))
-    yield from _alike(
-        problem, of("after"), _after, "is there only after heat {}", "are there only after heat {}"
-    )
-    yield from _alike(
-        problem, of("before"), _before, "is there only before heat {}", "are there only before heat {}"
-    )
-    yield from _alike(problem, of("heat"), _heat, "is set for heat {}", "are set for heat {}")
+    yield from _alike(problem, of("after"), _after)
+    yield from _alike(problem, of("before"), _before)
+    yield from _alike(problem, of("heat"), _heat)
     for rule in of("given"):
         names = _names(problem, rule.rows)
-        yield _Clause(names, f"flies in heat {rule.number}", f"fly together in heat {rule.number}")
+        said = ngettext(
+            "flies in heat %(heat)s", "fly together in heat %(heat)s", len(names), heat=rule.number
+        )
+        yield _Clause(names, said)
     yield from _of_everybody(problem, rules)
 
 
@@ -85,32 +91,33 @@ def _of_everybody(problem: DayProblem, rules: Sequence[Rule]) -> Iterator[_Claus
     kinds = {rule.kind for rule in rules}
     if "capacity" in kinds:
         most = problem.aircraft
-        yield _Clause((), "one flies at a time" if most == 1 else f"at most {_counted(most)} fly at once", "")
+        said = ngettext("one flies at a time", "at most %(count)s fly at once", most, count=_counted(most))
+        yield _Clause((), said)
     if "heats" in kinds:
-        yield _Clause((), _heats(problem, is_of_day=bool(kinds & {"after", "before"})), "")
+        yield _Clause((), _heats(problem, is_of_day=bool(kinds & {"after", "before"})))
     if "channel" in kinds:
-        yield _Clause((), "everybody keeps one channel all day", "")
+        yield _Clause((), _("everybody keeps one channel all day"))
     if "spacing" in kinds and _is_about_distance(problem, rules):
-        yield _Clause((), f"two pilots of a heat need {problem.minimum_spacing_mhz} MHz between them", "")
+        said = _("two pilots of a heat need %(mhz)s MHz between them", mhz=problem.minimum_spacing_mhz)
+        yield _Clause((), said)
 
 
 def _heats(problem: DayProblem, is_of_day: bool) -> str:
     heats, rounds = frame_of(problem).heats, rounds_of(problem)
     if problem.one_heat:
-        return "everybody flies in one heat"
+        return _("everybody flies in one heat")
     if is_of_day or rounds == 1:
         heats *= rounds
-        return f"the day has {_counted(heats)} heat{'' if heats == 1 else 's'}"
-    return f"a round has {_counted(heats)} heat{'' if heats == 1 else 's'}"
+        return ngettext(
+            "the day has %(count)s heat", "the day has %(count)s heats", heats, count=_counted(heats)
+        )
+    return ngettext("a round has %(count)s heat", "a round has %(count)s heats", heats, count=_counted(heats))
 
 
-def _alike(
-    problem: DayProblem,
-    rules: Sequence[Rule],
-    value_of: Callable[[DayProblem, int], tuple[int, ...]],
-    of_one: str,
-    of_several: str,
-) -> Iterator[_Clause]:
+_ValueOf = Callable[[DayProblem, int], tuple[int, ...]]
+
+
+def _alike(problem: DayProblem, rules: Sequence[Rule], value_of: _ValueOf) -> Iterator[_Clause]:
     """One clause for all of whom the same is said; one for all together if there would be more than two."""
     groups: dict[tuple[int, ...], list[int]] = {}
     for rule in rules:
@@ -119,12 +126,21 @@ def _alike(
         rows = sorted(row for members in groups.values() for row in members)
         groups = {tuple(sorted({mhz for value in groups for mhz in value})): rows}
     for value, rows in groups.items():
-        names = _names(problem, rows)
-        if not value:
-            yield _Clause(names, "can use no channel of this day", "can use no channel of this day")
-            continue
-        shown = channels_words(value) if value_of in (_own_channels, _pinned_channels) else str(value[0])
-        yield _Clause(names, of_one.format(shown), of_several.format(shown))
+        yield _Clause(_names(problem, rows), _said(value_of, value, len(rows)))
+
+
+def _said(value_of: _ValueOf, value: tuple[int, ...], pilots: int) -> str:
+    """What holds for so many pilots with this value."""
+    if not value:
+        return ngettext("can use no channel of this day", "can use no channel of this day", pilots)
+    if value_of is _own_channels:
+        channels = channels_words(value)
+        return ngettext("can use only %(channels)s", "can use only %(channels)s", pilots, channels=channels)
+    if value_of is _pinned_channels:
+        channels = channels_words(value)
+        return ngettext("is pinned to %(channels)s", "are pinned to %(channels)s", pilots, channels=channels)
+    one, several = _PRESENCE[value_of]
+    return ngettext(one, several, pilots, heat=value[0])
 
 
 def _own_channels(problem: DayProblem, row: int) -> tuple[int, ...]:
@@ -147,6 +163,13 @@ def _heat(problem: DayProblem, row: int) -> tuple[int, ...]:
     return (problem.pilots[row].heat or 0,)
 
 
+_PRESENCE: Mapping[_ValueOf, tuple[str, str]] = {
+    _after: (marked("is there only after heat %(heat)s"), marked("are there only after heat %(heat)s")),
+    _before: (marked("is there only before heat %(heat)s"), marked("are there only before heat %(heat)s")),
+    _heat: (marked("is set for heat %(heat)s"), marked("are set for heat %(heat)s")),
+}
+
+
 def _together(problem: DayProblem, rules: Sequence[Rule]) -> Iterator[_Clause]:
     """Pairs that hang together are named at once."""
     groups: list[set[int]] = []
@@ -154,18 +177,18 @@ def _together(problem: DayProblem, rules: Sequence[Rule]) -> Iterator[_Clause]:
         joined = set(rule.rows).union(*(group for group in groups if group & set(rule.rows)))
         groups = [*(group for group in groups if not group & joined), joined]
     for group in groups:
-        yield _Clause(_names(problem, sorted(group)), "", "always fly in the same heat")
+        yield _Clause(_names(problem, sorted(group)), _("always fly in the same heat"))
 
 
 def _apart(problem: DayProblem, rules: Sequence[Rule]) -> Iterator[_Clause]:
     """All at once if no two of them may meet, else pair by pair."""
     rows = sorted({row for rule in rules for row in rule.rows})
-    is_plain = all("never share" in rule.words for rule in rules)
+    is_plain = not any(is_for_spotter(problem, rule) for rule in rules)
     if rules and is_plain and len(rules) == len(rows) * (len(rows) - 1) // 2:
-        yield _Clause(_names(problem, rows), "", "never share a heat")
+        yield _Clause(_names(problem, rows), _("never share a heat"))
         return
     for rule in rules:
-        yield _Clause((), rule.words, "")
+        yield _Clause((), rule.words)
 
 
 def _is_about_distance(problem: DayProblem, rules: Sequence[Rule]) -> bool:
@@ -184,4 +207,4 @@ def _names(problem: DayProblem, rows: Sequence[int]) -> tuple[str, ...]:
 
 
 def _counted(count: int) -> str:
-    return _COUNTS[count] if count < len(_COUNTS) else str(count)
+    return _(_COUNTS[count]) if count < len(_COUNTS) else str(count)

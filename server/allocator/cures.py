@@ -11,6 +11,8 @@ from server.allocator.holding import can_hold
 from server.allocator.plan import Cure
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.schedule import frame_of
+from server.wording import gettext as _
+from server.wording import ngettext
 
 MOST_OFFERED_AT_ONCE = 8
 """Above that no common set of channels serves; the table of how many can fly ends there too."""
@@ -85,14 +87,19 @@ def _more_heats(problem: DayProblem, _rule: Rule) -> Trials:
         trial = replace(problem, aircraft=aircraft, one_heat=False)
         more = frame_of(trial).heats - heats
         if more > 0:
-            plan = f"Plan {'one heat' if more == 1 else f'{more} heats'} more"
-            yield Cure("more heats", f"{plan}, at most {aircraft} at once", aircraft), trial
+            words = ngettext(
+                "Plan one heat more, at most %(aircraft)s at once",
+                "Plan %(number)s heats more, at most %(aircraft)s at once",
+                more,
+                aircraft=aircraft,
+            )
+            yield Cure("more heats", words, aircraft), trial
 
 
 def _more_at_once(problem: DayProblem, _rule: Rule) -> Trials:
     for aircraft in range(problem.aircraft + 1, MOST_OFFERED_AT_ONCE + 1):
         yield (
-            Cure("more at once", f"Let {aircraft} fly at once", aircraft),
+            Cure("more at once", _("Let %(aircraft)s fly at once", aircraft=aircraft), aircraft),
             replace(problem, aircraft=aircraft),
         )
 
@@ -102,21 +109,26 @@ def _other_gear(problem: DayProblem, rule: Rule) -> Trials:
     (row,) = rule.rows
     pilot = problem.pilots[row]
     for mhz in sorted({mhz for one in problem.pilots for mhz in one.channels_mhz} - set(pilot.channels_mhz)):
-        cure = Cure("gear", f"Give {pilot.callsign} gear that can use {mhz} MHz too", mhz, (pilot.callsign,))
+        cure = Cure(
+            "gear",
+            _("Give %(callsign)s gear that can use %(mhz)s MHz too", callsign=pilot.callsign, mhz=mhz),
+            mhz,
+            (pilot.callsign,),
+        )
         yield cure, _with_pilot(problem, row, replace(pilot, channels_mhz=(*pilot.channels_mhz, mhz)))
 
 
 def _no_pin(problem: DayProblem, rule: Rule) -> Trials:
     (row,) = rule.rows
     pilot = problem.pilots[row]
-    cure = Cure("unpin", f"Lift {pilot.callsign}'s pin", callsigns=(pilot.callsign,))
+    cure = Cure("unpin", _("Lift %(callsign)s's pin", callsign=pilot.callsign), callsigns=(pilot.callsign,))
     yield cure, _with_pilot(problem, row, replace(pilot, pin_mhz=()))
 
 
 def _no_ban(problem: DayProblem, rule: Rule) -> Trials:
     left = tuple(mhz for mhz in problem.bans_mhz if mhz != rule.number)
     yield (
-        Cure("lift ban", f"Use {rule.number} MHz again", rule.number),
+        Cure("lift ban", _("Use %(mhz)s MHz again", mhz=rule.number), rule.number),
         replace(problem, bans_mhz=left),
     )
 
@@ -132,12 +144,22 @@ def _not_apart(problem: DayProblem, rule: Rule) -> Trials:
         )
         for pilot in (one, other)
     ]
-    words = f"Let {one.callsign} and {other.callsign} share a heat"
+    words = _(
+        "Let %(callsign)s and %(other)s share a heat",
+        callsign=one.callsign,
+        other=other.callsign,
+    )
     spotted = [pilot for pilot in (one, other) if pilot.spotter in pair - {pilot.callsign}]
     if spotted:
-        words = f"Let somebody else spot for {' and for '.join(pilot.callsign for pilot in spotted)}"
+        pilots = _(" and for ").join(pilot.callsign for pilot in spotted)
+        words = _("Let somebody else spot for %(pilots)s", pilots=pilots)
         if any(pilot.apart & pair for pilot in (one, other)):
-            words += f", and let {one.callsign} and {other.callsign} share a heat"
+            words = _(
+                "Let somebody else spot for %(pilots)s, and let %(callsign)s and %(other)s share a heat",
+                pilots=pilots,
+                callsign=one.callsign,
+                other=other.callsign,
+            )
     trial = _with_pilot(_with_pilot(problem, rule.rows[0], free[0]), rule.rows[1], free[1])
     yield Cure("spotter" if spotted else "apart", words, callsigns=(one.callsign, other.callsign)), trial
 
@@ -147,28 +169,42 @@ def _not_together(problem: DayProblem, rule: Rule) -> Trials:
     pair = {one.callsign, other.callsign}
     free = [replace(pilot, together=pilot.together - pair) for pilot in (one, other)]
     trial = _with_pilot(_with_pilot(problem, rule.rows[0], free[0]), rule.rows[1], free[1])
-    words = f"Let {one.callsign} and {other.callsign} fly in different heats"
+    words = _(
+        "Let %(callsign)s and %(other)s fly in different heats",
+        callsign=one.callsign,
+        other=other.callsign,
+    )
     yield Cure("together", words, callsigns=(one.callsign, other.callsign)), trial
 
 
 def _from_the_start(problem: DayProblem, rule: Rule) -> Trials:
     (row,) = rule.rows
     pilot = problem.pilots[row]
-    cure = Cure("after", f"Have {pilot.callsign} there from the first heat", callsigns=(pilot.callsign,))
+    cure = Cure(
+        "after",
+        _("Have %(callsign)s there from the first heat", callsign=pilot.callsign),
+        callsigns=(pilot.callsign,),
+    )
     yield cure, _with_pilot(problem, row, replace(pilot, after=None))
 
 
 def _to_the_end(problem: DayProblem, rule: Rule) -> Trials:
     (row,) = rule.rows
     pilot = problem.pilots[row]
-    cure = Cure("before", f"Have {pilot.callsign} stay to the last heat", callsigns=(pilot.callsign,))
+    cure = Cure(
+        "before",
+        _("Have %(callsign)s stay to the last heat", callsign=pilot.callsign),
+        callsigns=(pilot.callsign,),
+    )
     yield cure, _with_pilot(problem, row, replace(pilot, before=None))
 
 
 def _any_heat(problem: DayProblem, rule: Rule) -> Trials:
     (row,) = rule.rows
     pilot = problem.pilots[row]
-    cure = Cure("heat", f"Let {pilot.callsign} fly in any heat", callsigns=(pilot.callsign,))
+    cure = Cure(
+        "heat", _("Let %(callsign)s fly in any heat", callsign=pilot.callsign), callsigns=(pilot.callsign,)
+    )
     yield cure, _with_pilot(problem, row, replace(pilot, heat=None))
 
 
@@ -178,7 +214,7 @@ def _less_spacing(problem: DayProblem, _rule: Rule) -> Trials:
     gaps = {high - low for place, high in enumerate(mhz) for low in mhz[:place]}
     least = problem.site.receiver.occupied_mhz
     for spacing in sorted((gap for gap in gaps if least <= gap < problem.minimum_spacing_mhz), reverse=True):
-        words = f"Allow {spacing} MHz between two pilots of a heat"
+        words = _("Allow %(mhz)s MHz between two pilots of a heat", mhz=spacing)
         yield Cure("spacing", words, spacing), replace(problem, minimum_spacing_mhz=spacing)
 
 
@@ -196,7 +232,12 @@ def _taken_out(problem: DayProblem, needed: Sequence[Rule]) -> Iterator[Cure]:
             left = tuple(other for other in heats[rule.number - 1] if other != name)
             heats_left = (*heats[: rule.number - 1], left, *heats[rule.number :])
             if _holds(replace(problem, heats_given=heats_left), _keys(problem, needed)):
-                yield Cure("take out", f"Take {name} out of heat {rule.number}", rule.number, (name,))
+                yield Cure(
+                    "take out",
+                    _("Take %(callsign)s out of heat %(heat)s", callsign=name, heat=rule.number),
+                    rule.number,
+                    (name,),
+                )
 
 
 def _left_out(problem: DayProblem, needed: Sequence[Rule]) -> Iterator[Cure]:
@@ -205,7 +246,7 @@ def _left_out(problem: DayProblem, needed: Sequence[Rule]) -> Iterator[Cure]:
         name = problem.pilots[row].callsign
         trial = problem.with_pilots((*problem.pilots[:row], *problem.pilots[row + 1 :]))
         if problem.heats_given is None and trial.pilots and _holds(trial, _keys(problem, needed)):
-            yield Cure("leave out", f"Plan without {name}", callsigns=(name,))
+            yield Cure("leave out", _("Plan without %(callsign)s", callsign=name), callsigns=(name,))
 
 
 _TRIALS = {

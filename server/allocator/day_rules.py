@@ -9,6 +9,8 @@ import numpy as np
 from server.allocator.feasibility import RoundRules
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.schedule import Frame, frame_of, takes_part
+from server.wording import gettext as _
+from server.wording import ngettext
 
 Kind = Literal[
     "tunes",
@@ -157,40 +159,70 @@ def _tuning_rules(problem: DayProblem) -> Iterator[Rule]:
     for row, pilot in enumerate(problem.pilots):
         own = sorted(set(pilot.channels_mhz))
         if not own:
-            yield Rule("tunes", (row,), words=f"{pilot.callsign} can use no channel of this day")
+            yield Rule(
+                "tunes",
+                (row,),
+                words=_("%(callsign)s can use no channel of this day", callsign=pilot.callsign),
+            )
         else:
-            yield Rule("tunes", (row,), words=f"{pilot.callsign} can use only {channels_words(own)}")
+            yield Rule(
+                "tunes",
+                (row,),
+                words=_(
+                    "%(callsign)s can use only %(channels)s",
+                    callsign=pilot.callsign,
+                    channels=channels_words(own),
+                ),
+            )
     for row, pilot in enumerate(problem.pilots):
         if pilot.pin_mhz:
             pinned = channels_words(sorted(set(pilot.pin_mhz)))
-            yield Rule("pin", (row,), words=f"{pilot.callsign} is pinned to {pinned}")
+            yield Rule(
+                "pin",
+                (row,),
+                words=_("%(callsign)s is pinned to %(channels)s", callsign=pilot.callsign, channels=pinned),
+            )
     wanted = {mhz for pilot in problem.pilots for mhz in (*pilot.channels_mhz, *pilot.pin_mhz)}
     for mhz in sorted(wanted & set(problem.bans_mhz)):
-        yield Rule("ban", number=mhz, words=f"{mhz} MHz is out of use today")
+        yield Rule("ban", number=mhz, words=_("%(mhz)s MHz is out of use today", mhz=mhz))
 
 
 def channels_words(mhz: Sequence[int]) -> str:
     """ "5658 or 5732 MHz"; how many, and from where to where, if they are more than three."""
     if len(mhz) > 3:
-        return f"{len(mhz)} channels, {mhz[0]} to {mhz[-1]} MHz"
-    return f"{' or '.join(str(one) for one in mhz)} MHz"
+        return _("%(number)s channels, %(low)s to %(high)s MHz", number=len(mhz), low=mhz[0], high=mhz[-1])
+    return f"{_(' or ').join(str(one) for one in mhz)} MHz"
 
 
 def _apart_rules(problem: DayProblem) -> Iterator[Rule]:
     names = [pilot.callsign for pilot in problem.pilots]
     for x, y in _named_pairs(problem, "apart"):
         one, other = problem.pilots[x], problem.pilots[y]
-        words = f"{names[x]} and {names[y]} never share a heat"
-        if names[y] not in one.apart and names[x] not in other.apart:
+        words = _("%(one)s and %(other)s never share a heat", one=names[x], other=names[y])
+        if _is_for_spotter(one, other):
             spotter, flyer = (names[y], names[x]) if one.spotter == names[y] else (names[x], names[y])
-            words = f"{spotter} spots for {flyer}"
+            words = _("%(spotter)s spots for %(flyer)s", spotter=spotter, flyer=flyer)
         yield Rule("apart", (x, y), words=words)
+
+
+def is_for_spotter(problem: DayProblem, rule: Rule) -> bool:
+    """Whether two pilots are kept apart only because one of them spots for the other."""
+    one, other = (problem.pilots[row] for row in rule.rows)
+    return _is_for_spotter(one, other)
+
+
+def _is_for_spotter(one: Pilot, other: Pilot) -> bool:
+    return other.callsign not in one.apart and one.callsign not in other.apart
 
 
 def _together_rules(problem: DayProblem) -> Iterator[Rule]:
     names = [pilot.callsign for pilot in problem.pilots]
     for x, y in _named_pairs(problem, "together"):
-        yield Rule("together", (x, y), words=f"{names[x]} and {names[y]} always fly in the same heat")
+        yield Rule(
+            "together",
+            (x, y),
+            words=_("%(one)s and %(other)s always fly in the same heat", one=names[x], other=names[y]),
+        )
 
 
 def _named_pairs(problem: DayProblem, kind: str) -> list[tuple[int, int]]:
@@ -212,11 +244,31 @@ def _presence_rules(problem: DayProblem) -> Iterator[Rule]:
     last = frame.heats * rounds_of(problem)
     for row, pilot in enumerate(problem.pilots):
         if pilot.after is not None and pilot.after >= 1:
-            yield Rule("after", (row,), words=f"{pilot.callsign} is there only after heat {pilot.after}")
+            yield Rule(
+                "after",
+                (row,),
+                words=_(
+                    "%(callsign)s is there only after heat %(after)s",
+                    callsign=pilot.callsign,
+                    after=pilot.after,
+                ),
+            )
         if pilot.before is not None and pilot.before <= last:
-            yield Rule("before", (row,), words=f"{pilot.callsign} is there only before heat {pilot.before}")
+            yield Rule(
+                "before",
+                (row,),
+                words=_(
+                    "%(callsign)s is there only before heat %(before)s",
+                    callsign=pilot.callsign,
+                    before=pilot.before,
+                ),
+            )
         if pilot.heat is not None and 1 <= pilot.heat <= last:
-            yield Rule("heat", (row,), words=f"{pilot.callsign} is set for heat {pilot.heat}")
+            yield Rule(
+                "heat",
+                (row,),
+                words=_("%(callsign)s is set for heat %(heat)s", callsign=pilot.callsign, heat=pilot.heat),
+            )
 
 
 def _given_rules(problem: DayProblem) -> Iterator[Rule]:
@@ -225,32 +277,43 @@ def _given_rules(problem: DayProblem) -> Iterator[Rule]:
         if not heat:
             continue
         rows = tuple(sorted(index[name] for name in heat))
-        fly = "fly" if len(heat) > 1 else "flies"
-        yield Rule("given", rows, number, words=f"{names_words(heat)} {fly} in heat {number}")
+        words = ngettext(
+            "%(callsigns)s flies in heat %(heat)s",
+            "%(callsigns)s fly in heat %(heat)s",
+            len(heat),
+            callsigns=names_words(heat),
+            heat=number,
+        )
+        yield Rule("given", rows, number, words=words)
 
 
 def _common_rules(problem: DayProblem) -> Iterator[Rule]:
     spacing = problem.minimum_spacing_mhz
     if spacing:
-        yield Rule("spacing", words=f"No two pilots of a heat are closer than {spacing} MHz")
+        yield Rule("spacing", words=_("No two pilots of a heat are closer than %(mhz)s MHz", mhz=spacing))
     if problem.heats_given is None:
         if not problem.one_heat:
-            yield Rule("capacity", words=f"At most {problem.aircraft} fly at once")
+            yield Rule("capacity", words=_("At most %(aircraft)s fly at once", aircraft=problem.aircraft))
         yield Rule("heats", words=_heats_words(problem))
     if problem.heats_given is not None or rounds_of(problem) > 1:
-        yield Rule("channel", words="Everybody keeps one channel all day")
+        yield Rule("channel", words=_("Everybody keeps one channel all day"))
 
 
 def _heats_words(problem: DayProblem) -> str:
     heats, rounds = frame_of(problem).heats, rounds_of(problem)
     if problem.one_heat:
-        return "Everybody flies in one heat"
+        return _("Everybody flies in one heat")
     if rounds == 1:
-        return f"There {'is 1 heat' if heats == 1 else f'are {heats} heats'}"
-    return f"A round has {heats} heat{'' if heats == 1 else 's'}, and there are {rounds} rounds"
+        return ngettext("There is %(number)s heat", "There are %(number)s heats", heats)
+    return ngettext(
+        "A round has %(number)s heat, and there are %(rounds)s rounds",
+        "A round has %(number)s heats, and there are %(rounds)s rounds",
+        heats,
+        rounds=rounds,
+    )
 
 
 def names_words(names: Sequence[str]) -> str:
     """ "Wren", "Wren and Rook", "Wren, Rook and Coot"."""
     *first, last = names
-    return f"{', '.join(first)} and {last}" if first else last
+    return _("%(first)s and %(last)s", first=", ".join(first), last=last) if first else last

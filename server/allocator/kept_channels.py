@@ -5,6 +5,8 @@ import numpy as np
 from server.allocator import anneal
 from server.allocator.first_round import FirstRoundSearch
 from server.allocator.round_search import RoundPlan
+from server.wording import decimal, short_decimal
+from server.wording import gettext as _
 
 
 class KeptChannelsSearch(FirstRoundSearch):
@@ -28,9 +30,15 @@ class KeptChannelsSearch(FirstRoundSearch):
         moves = self._moves(kept.channel)
         if moves < moved and free_db > kept_db + 0.05:
             notes.append(
-                f"Channels already set were kept: moving {moved} pilots instead of {moves} would lift the "
-                f"worst margin by {free_db - kept_db:.1f} dB, less than the "
-                f"{self.problem.retune_worth_db:g} dB that moving one must bring."
+                _(
+                    "Channels already set were kept: moving %(moved)s pilots instead of %(moves)s would lift the "
+                    "worst margin by %(lifted_db)s dB, less than the %(worth_db)s dB that moving one must "
+                    "bring.",
+                    moved=moved,
+                    moves=moves,
+                    lifted_db=decimal(free_db - kept_db, 1),
+                    worth_db=short_decimal(self.problem.retune_worth_db),
+                )
             )
         return kept, moves, tuple(notes)
 

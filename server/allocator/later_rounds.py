@@ -14,6 +14,7 @@ from server.allocator.kept_channels import KeptChannelsSearch
 from server.allocator.round_search import REPEAT_PRICE_DB, RoundPlan
 from server.allocator.schedule import rested_heats, takes_part
 from server.allocator.scoring import load_of_margin_db
+from server.wording import gettext as _
 
 LEAST_DB = -40.0
 """Margin that a round must reach which cannot be at all without changes of channel."""
@@ -37,7 +38,7 @@ class LaterRoundsSearch(KeptChannelsSearch):
         if retuned is not None and min(self._worst_db(one) for one in retuned) >= enough_db:
             return retuned
         if kept is None:
-            raise Cancelled("no heats were found for all rounds that keep every hard rule")
+            raise Cancelled(_("no heats were found for all rounds that keep every hard rule"))
         return kept
 
     def _rounds(self, first: RoundPlan, floor_db: float, enough_db: float | None) -> list[RoundPlan] | None:

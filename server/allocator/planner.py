@@ -29,13 +29,15 @@ from server.allocator.power import (
 )
 from server.allocator.problem import DayProblem
 from server.allocator.scoring import day_gear, finite_or_none, gear_of, margins_db
-from server.allocator.search_words import given_words, proof_words, tenths
+from server.allocator.search_words import given_words, proof_words
 from server.allocator.totals import moved_pilots, repeat_pairings, retunes, rounds_of
 from server.radio.grade import is_flyable, picture_grade
 from server.radio.interference import site_ceiling_db
+from server.wording import decimal, marked, short_decimal
+from server.wording import gettext as _
 
 PROOF_TIE_DB = 0.005
-NOT_DECIDED = (
+NOT_DECIDED = marked(
     "whether the hard rules can hold was not decided within the search limit: "
     "let fewer fly at once, or lift a wish between pilots"
 )
@@ -97,7 +99,8 @@ class Planner:
                 return Look(why_not=reason)
             all_meet = can_all_meet(self.problem)
         except UndecidedError:
-            return Look(why_not=f"{NOT_DECIDED[0].upper()}{NOT_DECIDED[1:]}.")
+            words = _(NOT_DECIDED)
+            return Look(why_not=f"{words[0].upper()}{words[1:]}.")
         level = self._level() if common_mw is None else power_level(self.problem, common_mw)
         if not all_meet:
             return Look(self._any_day(level).worst_margin_db, None, level.common_mw)
@@ -112,7 +115,7 @@ class Planner:
             return find_conflicts(self.problem)
         except UndecidedError as error:
             if self.problem.one_heat or self.problem.heats_given is not None:
-                raise Cancelled(NOT_DECIDED) from error
+                raise Cancelled(_(NOT_DECIDED)) from error
             return ()  # a search for a good day may come upon one all the same
 
     def _can_hold_with_retunes(self) -> bool:
@@ -139,16 +142,18 @@ class Planner:
         try:
             day = some_day(self.problem)
         except UndecidedError as error:
-            raise Cancelled(NOT_DECIDED) from error
+            raise Cancelled(_(NOT_DECIDED)) from error
         if day is None:
-            raise Cancelled(NOT_DECIDED)  # it could only be with changes of channel, and none were found
+            raise Cancelled(_(NOT_DECIDED))  # it could only be with changes of channel, and none were found
         heats, gear = heats_of_day(self.problem, day, level.powers_mw, self._go_on)
         planned = tuple(
             self._heat(heat.number, heat.round, heat.rows, heat.mhz, level, gear, False) for heat in heats
         )
         self.notes.append(
-            "Few heats keep every hard rule: these are the first that were found, with good channels for them. "
-            "Nothing is proved of the day."
+            _(
+                "Few heats keep every hard rule: these are the first that were found, with good channels for "
+                "them. Nothing is proved of the day."
+            )
         )
         channels = {row: mhz for heat in heats for row, mhz in zip(heat.rows, heat.mhz, strict=True)}
         return self._finish("feasible", planned, None, level, moves=moved_pilots(self.problem, channels))
@@ -205,7 +210,7 @@ class Planner:
         )
         self.nodes += answer.nodes
         if not answer.mhz:
-            raise Cancelled("the search was stopped before it found any channels")
+            raise Cancelled(_("the search was stopped before it found any channels"))
         self.notes.append(proof_words(answer))
         rows = range(len(self.problem.pilots))
         heat = self._heat(1, 1, rows, answer.mhz, level, gear, answer.is_exact)
@@ -257,15 +262,7 @@ class Planner:
             if len(members := np.flatnonzero(one.heat_of == heat).tolist())
         )
         self.notes += answer.notes
-        self.notes.append(
-            "Who flies when was found by local search, "
-            + (
-                "with changes of channel that are worth it"
-                if retunes(heats)
-                else "everybody on one channel all day"
-            )
-            + ". The bound is proved; that no other day has fewer channels or fewer repeated pairings is not."
-        )
+        self.notes.append(_found_words(bool(retunes(heats))))
         self._note_extra_channels(answer)
         return self._finish(None, heats, answer.bound_db, level, moves=answer.moves)
 
@@ -277,7 +274,11 @@ class Planner:
         for pilot, f in zip(self.problem.pilots, channel, strict=True):
             if not answer.gear.in_day_set[f]:
                 self.warnings.append(
-                    f"{pilot.callsign} needs {answer.gear.mhz[f]} MHz, outside the day's set."
+                    _(
+                        "%(callsign)s needs %(mhz)s MHz, outside the day's set.",
+                        callsign=pilot.callsign,
+                        mhz=answer.gear.mhz[f],
+                    )
                 )
 
     # The answer
@@ -325,10 +326,14 @@ class Planner:
             status = "optimal" if gap is None or gap <= PROOF_TIE_DB else "feasible"
         if status != "infeasible" and not is_flyable(worst):
             status = "unflyable"
-        if self.ran_out_of_time:
+        limit_s = self.problem.time_limit_s
+        if self.ran_out_of_time and limit_s is not None:
+            seconds = short_decimal(limit_s)
             self.notes.append(
-                f"The search was stopped by the time limit of {self.problem.time_limit_s:g} s: another run may "
-                "differ."
+                _(
+                    "The search was stopped by the time limit of %(seconds)s s: another run may differ.",
+                    seconds=seconds,
+                )
             )
         largest = max((len(heat.slots) for heat in heats), default=0)
         return DayPlan(
@@ -358,7 +363,7 @@ class Planner:
         if plan.status != "unflyable":
             return plan
         largest = max(len(heat.slots) for heat in plan.heats)
-        cures = ["Fly nearer to one's own receivers, or start farther from the other pilots."]
+        cures = [_("Fly nearer to one's own receivers, or start farther from the other pilots.")]
         remedies: tuple[Cure, ...] = ()
         if largest > 1 and self.problem.heats_given is None:
             heats = -(-len(self.problem.pilots) // largest) + 1
@@ -366,17 +371,15 @@ class Planner:
             trial = replace(self.problem, aircraft=aircraft, one_heat=False)
             look = Planner(trial, self.caller).look()
             if not look.why_not:
-                margin = look.margin_db
-                margin_words = f"worst margin {tenths(margin)} dB, " if margin is not None else ""
-                words = (
-                    f"Fly one more heat a round, at most {aircraft} at once: {margin_words}"
-                    f"worst picture grade {picture_grade(margin):.1f}."
-                )
+                words = _one_heat_more(aircraft, look.margin_db)
                 cures.insert(0, words)
                 remedies = (Cure("more heats", words, aircraft),)
         conflict = Conflict(
-            ("Every slot has a picture of grade 2.5 or better",),
-            f"The worst slot would have grade {picture_grade(plan.worst_margin_db):.1f}: do not fly it.",
+            (_("Every slot has a picture of grade 2.5 or better"),),
+            _(
+                "The worst slot would have grade %(grade)s: do not fly it.",
+                grade=decimal(picture_grade(plan.worst_margin_db), 1),
+            ),
             tuple(cures),
             is_cured_by_one_heat_more=bool(remedies),
             remedies=remedies,
@@ -386,8 +389,38 @@ class Planner:
     def _go_on(self, stage: str, nodes: int, margin_db: float | None) -> bool:
         if not self.caller(Progress(stage, self.nodes + nodes, margin_db)):
             self.is_cancelled = True
-            raise Cancelled("the planning was cancelled")
+            raise Cancelled(_("the planning was cancelled"))
         limit = self.problem.time_limit_s
         if limit is not None and time.perf_counter() - self.started > limit:
             self.ran_out_of_time = True
         return not self.ran_out_of_time
+
+
+def _found_words(changes_channels: bool) -> str:
+    """How the heats of a day were found, and what of them is proved."""
+    if changes_channels:
+        return _(
+            "Who flies when was found by local search, with changes of channel that are worth it. The bound is "
+            "proved; that no other day has fewer channels or fewer repeated pairings is not."
+        )
+    return _(
+        "Who flies when was found by local search, everybody on one channel all day. The bound is proved; that "
+        "no other day has fewer channels or fewer repeated pairings is not."
+    )
+
+
+def _one_heat_more(aircraft: int, margin_db: float | None) -> str:
+    grade = decimal(picture_grade(margin_db), 1)
+    if margin_db is None:
+        return _(
+            "Fly one more heat a round, at most %(aircraft)s at once: worst picture grade %(grade)s.",
+            aircraft=aircraft,
+            grade=grade,
+        )
+    return _(
+        "Fly one more heat a round, at most %(aircraft)s at once: worst margin %(margin)s dB, worst picture "
+        "grade %(grade)s.",
+        aircraft=aircraft,
+        margin=decimal(margin_db, 1),
+        grade=grade,
+    )

@@ -38,11 +38,11 @@ def faults(day: FieldDay, content: DraftContent, basis: PlanBasis, snapshot: Sna
     ]
     problem = with_heats(basis, content) if content.are_heats_given else basis.problem
     callsigns = {pilot_id: pilot.callsign for pilot_id, pilot in basis.pilots.items()}
-    named = broken_rules(as_day_plan(content, callsigns, snapshot), problem, basis.flown)
     tunable = {
-        _("Heat %(heat)s: %(words)s", heat=heat, words=words)
-        for heat, words in _untunable_words(content, basis)
+        _("Heat %(number)s: %(callsign)s cannot use %(mhz)s MHz", number=number, callsign=callsign, mhz=mhz)
+        for number, callsign, mhz in _off_their_gear(content, basis)
     }
+    named = broken_rules(as_day_plan(content, callsigns, snapshot), problem, basis.flown)
     broken = [fault for fault in named if fault not in tunable]
     return Faults(
         tuple(forbidden),
@@ -73,26 +73,26 @@ def _empty(content: DraftContent, flown: int) -> list[str]:
     ]
 
 
-def _untunable_words(content: DraftContent, basis: PlanBasis) -> list[tuple[int, str]]:
-    """As the planner's own check words it."""
-    found = []
-    for number, heat in _ahead(content, basis.flown):
-        for slot in heat.slots:
-            pilot = basis.pilots[slot.pilot_id]
-            if slot.mhz not in pilot.channels_mhz:
-                words = _("%(callsign)s cannot use %(mhz)s MHz", callsign=pilot.callsign, mhz=slot.mhz)
-                found.append((number, words))
-    return found
+def _off_their_gear(content: DraftContent, basis: PlanBasis) -> list[tuple[int, str, int]]:
+    """Heat, callsign and MHz of whoever cannot have that channel today."""
+    return [
+        (number, basis.pilots[slot.pilot_id].callsign, slot.mhz)
+        for number, heat in _ahead(content, basis.flown)
+        for slot in heat.slots
+        if slot.mhz not in basis.pilots[slot.pilot_id].channels_mhz
+    ]
 
 
 def _untunable(content: DraftContent, basis: PlanBasis) -> list[str]:
     return [
         _(
-            "Heat %(number)s: %(words)s today, by gear, rules or bans. Choose another channel.",
+            "Heat %(number)s: %(callsign)s cannot use %(mhz)s MHz today, by gear, rules or bans. Choose another "
+            "channel.",
             number=number,
-            words=words,
+            callsign=callsign,
+            mhz=mhz,
         )
-        for number, words in _untunable_words(content, basis)
+        for number, callsign, mhz in _off_their_gear(content, basis)
     ]
 
 

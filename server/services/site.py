@@ -137,10 +137,9 @@ def _responsibility_line(before: str, after: str | None) -> Iterator[_Line]:
 def _address_line(before: str | None, after: str | None) -> Iterator[_Line]:
     if before == after:
         return
-    text = (
-        _("Chose %(after)s as the address for phones.", after=after)
-        if after
-        else _("No address for phones is chosen now.")
-    )
-    void = _(" What was printed with %(before)s is void.", before=before) if before else ""
-    yield _Line("address chosen", text + void, {"from": before, "to": after})
+    words = [_("No address for phones is chosen now.")]
+    if after:
+        words = [_("Chose %(address)s as the address for phones.", address=after)]
+    if before:
+        words.append(_("What was printed with %(address)s is void.", address=before))
+    yield _Line("address chosen", " ".join(words), {"from": before, "to": after})

@@ -9,7 +9,6 @@ from server.allocator.errors import Cancelled
 from server.allocator.feasibility import UndecidedError
 from server.allocator.plan import Heat, Slot
 from server.allocator.problem import DayProblem, Pilot
-from server.allocator.search_words import tenths
 from server.allocator.solve import how_many_can_fly, plan_day
 from server.allocator.totals import moved_pilots, repeat_pairings, retunes
 from server.radio.grade import picture_grade
@@ -375,10 +374,3 @@ def test_a_day_all_on_one_channel_has_no_retunes_but_counts_its_moves():
     assert plan_day(DayProblem(wrong, aircraft=4, time_limit_s=None)).moves == 0
     one = plan_day(DayProblem((Pilot("Wren", (5800,), current_mhz=5658),), one_heat=True, time_limit_s=None))
     assert (one.moves, one.retunes) == (1, 0)
-
-
-@pytest.mark.parametrize(
-    ("value", "words"), [(1.26, "1.3"), (-1.26, "\N{MINUS SIGN}1.3"), (-0.04, "0.0"), (0.0, "0.0")]
-)
-def test_tenths_have_a_true_minus_and_no_negative_zero(value, words):
-    assert tenths(value) == words
