@@ -64,7 +64,8 @@ def language() -> str:
 def gettext(message: str, /, **values: Any) -> str:
     """The message in the language spoken, its `%(name)s` filled in. A lone per cent sign is written `%%`
     if there are values to fill in, and `%` if there are none."""
-    said: str = _Spoken.catalogue.gettext(message)
+    # A catalogue keeps its own head under the empty message.
+    said: str = _Spoken.catalogue.gettext(message) if message else ""
     return said % values if values else said
 
 

@@ -42,6 +42,11 @@ def test_a_catalogue_translates_and_picks_the_plural() -> None:
 
 
 @pytest.mark.usefixtures("german")
+def test_nothing_stays_nothing() -> None:
+    assert wording.gettext("") == ""
+
+
+@pytest.mark.usefixtures("german")
 def test_the_language_tag_is_that_of_html() -> None:
     assert wording.language_tag() == "de-CH"
 
@@ -73,6 +78,12 @@ def test_figures_and_dates_follow_the_locale() -> None:
     assert wording.long_date(date(2026, 5, 16)) == "Saturday, 16 May 2026"
     assert wording.short_date(date(2026, 5, 16)) == "16 May 2026"
     assert wording.short_decimal(25.0) == "25"
+
+
+@pytest.mark.usefixtures("german")
+def test_names_are_listed_as_the_language_does() -> None:
+    assert wording.listed(["Wren"]) == "Wren"
+    assert wording.listed(name for name in ("Wren", "Otter", "Rook")) == "Wren, Otter und Rook"
 
 
 def test_the_hour_is_of_twenty_four_everywhere() -> None:

@@ -6,6 +6,8 @@ RadioError
 └── RuleError     a rule set that does not make sense
 """
 
+from server.radio.said import Said, said
+
 
 class RadioError(ValueError):
     """A value that the radio model cannot use: what it was, what is wrong, and what would be right."""
@@ -29,9 +31,23 @@ class SiteError(RadioError):
     """A parameter of the site or the receivers that is outside its range."""
 
     def __init__(self, name: str, value: object, cure: str) -> None:
-        super().__init__(value, f"{name} cannot be {value}", cure)
+        super().__init__(value, said("%(name)s cannot be %(value)s", name=name, value=str(value)), cure)
         self.name = name
 
 
 class RuleError(RadioError):
     """A rule set with ranges, limits or widths that do not make sense."""
+
+
+def in_range(lowest: float, highest: float, unit: str) -> Said:
+    """The cure of a figure outside its range: "give a number from 0 to 30 dB"."""
+    if not unit:
+        return said(
+            "give a number from %(lowest)s to %(highest)s", lowest=float(lowest), highest=float(highest)
+        )
+    return said(
+        "give a number from %(lowest)s to %(highest)s %(unit)s",
+        lowest=float(lowest),
+        highest=float(highest),
+        unit=unit,
+    )

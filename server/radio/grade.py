@@ -2,12 +2,15 @@
 
 import math
 
+from server.radio.said import said
+
 PLAN_DEVIATION_MHZ = 15.6
 """Peak-to-peak deviation that the protection template was written for (24 MHz by Carson, 4.2 MHz video)."""
 
 REFERENCE_RATIO_DB = 28.0
 LOWEST_FLYABLE_GRADE = 2.5
-_WORDS = ((4.5, "clean"), (3.5, "specks"), (LOWEST_FLYABLE_GRADE, "lines"))
+_WORDS = ((4.5, said("clean")), (3.5, said("specks")), (LOWEST_FLYABLE_GRADE, said("lines")))
+_WORST = said("do not fly")
 
 
 def picture_grade(margin_db: float | None) -> float:
@@ -39,7 +42,7 @@ def _at_zero_db() -> float:
 
 def grade_word(grade: float) -> str:
     """Our word for a grade: clean, specks, lines, do not fly."""
-    return next((word for least, word in _WORDS if grade >= least), "do not fly")
+    return next((word for least, word in _WORDS if grade >= least), _WORST)
 
 
 def is_flyable(margin_db: float | None) -> bool:

@@ -3,7 +3,8 @@
 import math
 from dataclasses import dataclass
 
-from server.radio.errors import SiteError
+from server.radio.errors import SiteError, in_range
+from server.radio.said import said
 
 WIDEST_MHZ = 160
 WEAKEST_DBM, STRONGEST_DBM = -120, 10
@@ -40,7 +41,7 @@ class OutsideSignal:
     @property
     def words(self) -> str:
         """How a sentence names it."""
-        return self.name or f"the outside signal at {self.centre_mhz:g} MHz"
+        return self.name or said("the outside signal at %(mhz)s MHz", mhz=float(self.centre_mhz))
 
 
 def wifi_block(channel: int, width_mhz: int = WIFI_WIDTH_MHZ) -> tuple[int, int]:
@@ -52,16 +53,18 @@ def wifi_block(channel: int, width_mhz: int = WIFI_WIDTH_MHZ) -> tuple[int, int]
     run = next((run for run in _WIFI_RUNS if channel in run), None)
     if run is None:
         raise SiteError(
-            "wifi", channel, "give the number of a 5 GHz channel: 36 to 64, 100 to 144, 149 to 177"
+            "wifi", channel, said("give the number of a 5 GHz channel: 36 to 64, 100 to 144, 149 to 177")
         )
     if width_mhz not in WIFI_WIDTHS_MHZ:
-        raise SiteError("width_mhz", width_mhz, "give 20, 40, 80 or 160 MHz")
+        raise SiteError("width_mhz", width_mhz, said("give 20, 40, 80 or 160 MHz"))
     joined = width_mhz // WIFI_WIDTH_MHZ
     first = run[run.index(channel) // joined * joined]
     last = first + 4 * (joined - 1)
     if last not in run:
         raise SiteError(
-            "width_mhz", width_mhz, f"channel {channel} is in no Wi-Fi channel as wide: give less"
+            "width_mhz",
+            width_mhz,
+            said("channel %(channel)s is in no Wi-Fi channel as wide: give less", channel=channel),
         )
     return WIFI_FROM_MHZ + WIFI_STEP_MHZ * (first + last) // 2, width_mhz
 
@@ -69,4 +72,4 @@ def wifi_block(channel: int, width_mhz: int = WIFI_WIDTH_MHZ) -> tuple[int, int]
 def _check(name: str, value: float, lowest: float, highest: float, unit: str) -> None:
     is_number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
     if not is_number or not lowest <= value <= highest:
-        raise SiteError(name, value, f"give a number from {lowest:g} to {highest:g} {unit}")
+        raise SiteError(name, value, in_range(lowest, highest, unit))

@@ -13,6 +13,7 @@ from typing import Any
 
 from server.radio import decibels
 from server.radio.errors import RuleError
+from server.radio.said import said
 
 FLAGGED_RANGES: tuple[tuple[int, int], ...] = ((5350, 5460), (5600, 5650))
 """MHz. Aeronautical radionavigation (ITU Radio Regulations table; 47 CFR 15.205); weather radars (5.452)."""
@@ -20,13 +21,13 @@ FLAGGED_RANGES: tuple[tuple[int, int], ...] = ((5350, 5460), (5600, 5650))
 LABEL_TOLERANCE_DB = 3.0
 """A label of power is this uncertain, so an e.i.r.p. no higher above the limit is a warning."""
 
-WHO_DECIDES = "Local rules and the licensed operator decide."
+WHO_DECIDES = said("Local rules and the licensed operator decide.")
 
 HOW_SURE: Mapping[str, str] = {
-    "S": "read in a copy of a public page",
-    "M": "from memory, not confirmed by reading",
-    "D": "follows by arithmetic",
-    "own": "entered by the organiser",
+    "S": said("read in a copy of a public page"),
+    "M": said("from memory, not confirmed by reading"),
+    "D": said("follows by arithmetic"),
+    "own": said("entered by the organiser"),
 }
 
 PLAIN_FACTS = (
@@ -56,16 +57,22 @@ class RuleRange:
     def __post_init__(self) -> None:
         for edge_mhz in (self.low_mhz, self.high_mhz):
             if not _is_number(edge_mhz) or not _LOWEST_MHZ <= edge_mhz <= _HIGHEST_MHZ:
-                problem = f"an edge of a range cannot be {edge_mhz}"
-                cure = f"give MHz from {_LOWEST_MHZ:.0f} to {_HIGHEST_MHZ:.0f}, such as 5725"
+                problem = said("an edge of a range cannot be %(mhz)s", mhz=str(edge_mhz))
+                cure = said(
+                    "give MHz from %(low)s to %(high)s, such as 5725", low=_LOWEST_MHZ, high=_HIGHEST_MHZ
+                )
                 raise RuleError(edge_mhz, problem, cure)
         if self.low_mhz >= self.high_mhz:
-            problem = f"the range {self.low_mhz:g}-{self.high_mhz:g} runs backwards or is empty"
-            raise RuleError(self.low_mhz, problem, "give the lower edge first, such as 5725-5875")
+            problem = said(
+                "the range %(low)s-%(high)s runs backwards or is empty",
+                low=float(self.low_mhz),
+                high=float(self.high_mhz),
+            )
+            raise RuleError(self.low_mhz, problem, said("give the lower edge first, such as 5725-5875"))
         limit_mw = self.max_eirp_mw
         if limit_mw is not None and (not _is_number(limit_mw) or limit_mw <= 0):
-            problem = f"the highest e.i.r.p. cannot be {limit_mw}"
-            raise RuleError(limit_mw, problem, "give mW above 0, such as 25, or leave it out")
+            problem = said("the highest e.i.r.p. cannot be %(power)s", power=str(limit_mw))
+            raise RuleError(limit_mw, problem, said("give mW above 0, such as 25, or leave it out"))
 
     def holds(self, mhz: float, width_mhz: float) -> bool:
         """Whether both edges of a signal this wide, centred on mhz, lie inside."""
@@ -95,17 +102,21 @@ class RuleSet:
 
     def __post_init__(self) -> None:
         if not self.ranges:
-            raise RuleError((), "a rule set cannot be without ranges", "give at least one, such as 5725-5875")
+            cure = said("give at least one, such as 5725-5875")
+            raise RuleError((), said("a rule set cannot be without ranges"), cure)
         if self.tested_width not in WIDTHS:
-            cure = f"write {' or '.join(WIDTHS)}"
-            raise RuleError(self.tested_width, f"the tested width cannot be {self.tested_width}", cure)
+            cure = said("write %(one)s or %(other)s", one=WIDTHS[0], other=WIDTHS[1])
+            problem = said("the tested width cannot be %(width)s", width=self.tested_width)
+            raise RuleError(self.tested_width, problem, cure)
         if self.tag not in HOW_SURE:
-            cure = f"write {', '.join(HOW_SURE)}"
-            raise RuleError(self.tag, f"the tag of how sure a rule is cannot be {self.tag}", cure)
+            cure = said("write %(names)s", names=", ".join(HOW_SURE))
+            problem = said("the tag of how sure a rule is cannot be %(tag)s", tag=self.tag)
+            raise RuleError(self.tag, problem, cure)
         most = self.most_transmitters
         if most is not None and (isinstance(most, bool) or not isinstance(most, int) or most < 1):
-            cure = "give a whole number from 1, or leave it out"
-            raise RuleError(most, f"the number of transmitters at once cannot be {most}", cure)
+            cure = said("give a whole number from 1, or leave it out")
+            problem = said("the number of transmitters at once cannot be %(number)s", number=str(most))
+            raise RuleError(most, problem, cure)
 
     @property
     def how_sure(self) -> str:
@@ -145,16 +156,28 @@ def judge(mhz: float, eirp_mw: float, rule_set: RuleSet, width_mhz: float) -> Ve
     if not holding:
         listed = ", ".join(f"{one.low_mhz:g}-{one.high_mhz:g}" for one in rule_set.ranges)
         low_mhz, high_mhz = mhz - width_mhz / 2, mhz + width_mhz / 2
-        outside = f"{mhz:g} MHz reaches from {low_mhz:g} to {high_mhz:g} MHz, outside {listed} MHz."
+        outside = said(
+            "%(mhz)s MHz reaches from %(low)s to %(high)s MHz, outside %(ranges)s MHz.",
+            mhz=float(mhz),
+            low=low_mhz,
+            high=high_mhz,
+            ranges=listed,
+        )
         return Verdict(False, bool(flags), (), (outside, *flags))
     # Where ranges overlap, the most generous one is the rule that applies.
     limit_mw = max(math.inf if one.max_eirp_mw is None else one.max_eirp_mw for one in holding)
     excess_db = float(decibels.db_from_power_ratio(eirp_mw / limit_mw))
-    over = f"{eirp_mw:.4g} mW e.i.r.p. is above the {limit_mw:g} mW of {rule_set.name}."
+    if excess_db <= 0:
+        return Verdict(True, bool(flags), (), flags)
+    above = {"power": float(f"{eirp_mw:.4g}"), "limit": float(limit_mw), "rules": rule_set.name}
     if excess_db > LABEL_TOLERANCE_DB:
+        over = said("%(power)s mW e.i.r.p. is above the %(limit)s mW of %(rules)s.", **above)
         return Verdict(False, bool(flags), (), (over, *flags))
-    warnings = (f"{over[:-1]}, by no more than a label is uncertain.",) if excess_db > 0 else ()
-    return Verdict(True, bool(flags), warnings, flags)
+    slightly = said(
+        "%(power)s mW e.i.r.p. is above the %(limit)s mW of %(rules)s, by no more than a label is uncertain.",
+        **above,
+    )
+    return Verdict(True, bool(flags), (slightly,), flags)
 
 
 def touches_flagged(mhz: float, width_mhz: float) -> bool:
@@ -177,8 +200,8 @@ def rule_set_named(name: str) -> RuleSet:
     for rule_set in RULE_SETS.values():
         if wanted in (rule_set.key, rule_set.name.casefold()):
             return rule_set
-    cure = f"write one of {', '.join(RULE_SETS)}, or give ranges of your own"
-    raise RuleError(name, f"there is no rule set {name}", cure)
+    cure = said("write one of %(names)s, or give ranges of your own", names=", ".join(RULE_SETS))
+    raise RuleError(name, said("there is no rule set %(name)s", name=name), cure)
 
 
 def rule_set_from(key: str, facts: Mapping[str, Any]) -> RuleSet:
@@ -198,14 +221,21 @@ def facts_of(rule_set: RuleSet) -> dict[str, Any]:
 
 def _range_from(edges: object) -> RuleRange:
     if not isinstance(edges, Sequence) or isinstance(edges, str) or len(edges) not in (2, 3):
-        cure = "write [low MHz, high MHz, highest e.i.r.p. in mW], such as [5725, 5875, 25] or [5725, 5875]"
-        raise RuleError(edges, f"a range cannot be {edges}", cure)
+        cure = said(
+            "write [low MHz, high MHz, highest e.i.r.p. in mW], such as [5725, 5875, 25] or [5725, 5875]"
+        )
+        raise RuleError(edges, said("a range cannot be %(edges)s", edges=str(edges)), cure)
     return RuleRange(*edges)
 
 
 def _flags(mhz: float, width_mhz: float) -> tuple[str, ...]:
     return tuple(
-        f"{mhz:g} MHz touches {low_mhz}-{high_mhz} MHz, where radars work."
+        said(
+            "%(mhz)s MHz touches %(low)s-%(high)s MHz, where radars work.",
+            mhz=float(mhz),
+            low=low_mhz,
+            high=high_mhz,
+        )
         for low_mhz, high_mhz in FLAGGED_RANGES
         if mhz - width_mhz / 2 < high_mhz and low_mhz < mhz + width_mhz / 2
     )

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 
 from server.radio.channels import BANDS, CATALOGUE, Channel, band
 from server.radio.errors import TuningError
+from server.radio.said import said
 
 LOWEST_MHZ = 5300
 HIGHEST_MHZ = 6000
@@ -37,7 +38,7 @@ _BUTTONS = re.compile(r"([0-9]+):([0-9]+)")
 _NUMBER = re.compile(r"[0-9]+")
 _DECIMAL = re.compile(r"[0-9]+[.][0-9]+")
 
-_EXAMPLE = "write bands, channels, ranges or MHz, such as A B E F R, R1-R8 or 5800"
+_EXAMPLE = said("write bands, channels, ranges or MHz, such as A B E F R, R1-R8 or 5800")
 _LISTED = " ".join(BANDS)
 
 
@@ -78,7 +79,7 @@ def tuning_words(text: str) -> tuple[TuningWord, ...]:
     joined = _UNIT.sub("", _DASHES.sub("-", unicodedata.normalize("NFKC", text)))
     words = [word for word in _SEPARATORS.split(joined) if word]
     if not words:
-        raise TuningError("", "no channel is listed", _EXAMPLE)
+        raise TuningError("", said("no channel is listed"), _EXAMPLE)
     return tuple(TuningWord(word, _carriers(word)) for word in words)
 
 
@@ -102,33 +103,52 @@ def _range(word: str, low: str, high: str) -> Carriers:
     if _NUMBER.fullmatch(low) and _NUMBER.fullmatch(high):
         return _labelled(_channels_between(word, _mhz(word, low), _mhz(word, high)))
     if low in BANDS or high in BANDS:
-        raise _error(word, "goes from band to band", "list whole bands one by one, such as A B F")
+        raise TuningError(
+            word,
+            said("“%(word)s” goes from band to band", word=_shown(word)),
+            said("list whole bands one by one, such as A B F"),
+        )
     first = _channel(word, low)
     # "R1-8" is what people type for R1-R8.
     last = _channel(word, f"{first.band}{high}" if _NUMBER.fullmatch(high) else high)
     if first.band != last.band:
-        cure = f"list each band by itself, such as {first.label}-{first.band}8 {last.band}1-{last.label}"
-        raise _error(word, "does not stay within one band", cure)
+        cure = said(
+            "list each band by itself, such as %(example)s",
+            example=f"{first.label}-{first.band}8 {last.band}1-{last.label}",
+        )
+        raise TuningError(word, said("“%(word)s” does not stay within one band", word=_shown(word)), cure)
     if first.number > last.number:
-        raise _error(word, "runs backwards", f"write {last.label}-{first.label}")
+        raise TuningError(
+            word,
+            said("“%(word)s” runs backwards", word=_shown(word)),
+            said("write %(right)s", right=f"{last.label}-{first.label}"),
+        )
     return _labelled(band(first.band)[first.number - 1 : last.number])
 
 
 def _channels_between(word: str, low_mhz: int, high_mhz: int) -> tuple[Channel, ...]:
     if low_mhz > high_mhz:
-        raise _error(word, "runs backwards", f"write {high_mhz}-{low_mhz}")
+        raise TuningError(
+            word,
+            said("“%(word)s” runs backwards", word=_shown(word)),
+            said("write %(right)s", right=f"{high_mhz}-{low_mhz}"),
+        )
     inside = tuple(channel for channel in CATALOGUE if low_mhz <= channel.mhz <= high_mhz)
     if not inside:
-        cure = "widen the range, or write single carriers in MHz with spaces between"
-        raise _error(word, "holds no channel of the table", cure)
+        cure = said("widen the range, or write single carriers in MHz with spaces between")
+        raise TuningError(word, said("“%(word)s” holds no channel of the table", word=_shown(word)), cure)
     return inside
 
 
 def _mhz(word: str, digits: str) -> int:
     # The length is tested first: int() refuses a very long run of digits with an error of its own.
     if len(digits) > 4 or not LOWEST_MHZ <= int(digits) <= HIGHEST_MHZ:
-        cure = f"write whole MHz from {LOWEST_MHZ} to {HIGHEST_MHZ}, such as 5800"
-        raise _error(word, "is not a carrier in the 5.8 GHz range", cure)
+        cure = said(
+            "write whole MHz from %(low)s to %(high)s, such as 5800", low=LOWEST_MHZ, high=HIGHEST_MHZ
+        )
+        raise TuningError(
+            word, said("“%(word)s” is not a carrier in the 5.8 GHz range", word=_shown(word)), cure
+        )
     return int(digits)
 
 
@@ -138,20 +158,35 @@ def _channel(word: str, upper: str) -> Channel:
     if match := _CHANNEL.fullmatch(upper):
         return _numbered(word, match[1], match[2])
     if upper == "ALL":
-        raise _error(word, "names no band", "write A B E F R where the set tunes all the usual bands")
+        raise TuningError(
+            word,
+            said("“%(word)s” names no band", word=_shown(word)),
+            said("write A B E F R where the set tunes all the usual bands"),
+        )
     if set(upper) <= set(BANDS):
-        raise _error(word, "has no space between its bands", f"write {' '.join(upper)}")
+        raise TuningError(
+            word,
+            said("“%(word)s” has no space between its bands", word=_shown(word)),
+            said("write %(right)s", right=" ".join(upper)),
+        )
     if len(upper) == 1 and upper.isalpha():
         raise _unknown_band(word, upper)
     if _DECIMAL.fullmatch(upper):
-        raise _error(word, "is not in whole MHz", "write 5800 for 5.8 GHz")
-    raise _error(word, "is no band, channel, range or MHz", _EXAMPLE)
+        raise TuningError(
+            word, said("“%(word)s” is not in whole MHz", word=_shown(word)), said("write 5800 for 5.8 GHz")
+        )
+    raise TuningError(word, said("“%(word)s” is no band, channel, range or MHz", word=_shown(word)), _EXAMPLE)
 
 
 def _button_band(word: str, digits: str) -> str:
     if len(digits) > 1 or not 1 <= int(digits) <= len(BANDS):
-        cure = f"bands count 1 to {len(BANDS)} for {_LISTED}, then the channel: 5:3 is R3"
-        raise _error(word, f"names band {digits}, which no set has", cure)
+        cure = said(
+            "bands count 1 to %(number)s for %(bands)s, then the channel: 5:3 is R3",
+            number=len(BANDS),
+            bands=_LISTED,
+        )
+        problem = said("“%(word)s” names band %(band)s, which no set has", word=_shown(word), band=digits)
+        raise TuningError(word, problem, cure)
     return BANDS[int(digits) - 1]
 
 
@@ -160,16 +195,28 @@ def _numbered(word: str, letter: str, digits: str) -> Channel:
     if not channels:
         raise _unknown_band(word, letter)
     if len(digits) > 1 or not 1 <= int(digits) <= len(channels):
-        cure = f"write {letter}1 to {letter}{len(channels)}, or the carrier in MHz"
-        raise _error(word, f"names a channel that band {letter} does not have", cure)
+        cure = said(
+            "write %(first)s to %(last)s, or the carrier in MHz",
+            first=f"{letter}1",
+            last=f"{letter}{len(channels)}",
+        )
+        problem = said(
+            "“%(word)s” names a channel that band %(band)s does not have", word=_shown(word), band=letter
+        )
+        raise TuningError(word, problem, cure)
     return channels[int(digits) - 1]
 
 
 def _unknown_band(word: str, letter: str) -> TuningError:
-    cure = f"the bands are {_LISTED}; other letters differ by maker, so write the carrier in MHz: 5800"
-    return _error(word, f"names band {letter}, which is not in the table", cure)
+    cure = said(
+        "the bands are %(bands)s; other letters differ by maker, so write the carrier in MHz: 5800",
+        bands=_LISTED,
+    )
+    problem = said(
+        "“%(word)s” names band %(band)s, which is not in the table", word=_shown(word), band=letter
+    )
+    return TuningError(word, problem, cure)
 
 
-def _error(word: str, fault: str, cure: str) -> TuningError:
-    shown = word if len(word) <= LONGEST_SHOWN else word[:LONGEST_SHOWN] + "…"
-    return TuningError(word, f"“{shown}” {fault}", cure)
+def _shown(word: str) -> str:
+    return word if len(word) <= LONGEST_SHOWN else word[:LONGEST_SHOWN] + "…"

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from server.radio.interference import SlotMargin, Term
+from server.services.words_below import translated
 from server.wording import decimal, marked
 from server.wording import gettext as _
 
@@ -41,7 +42,7 @@ def term_words(term: Term) -> str:
     """One term: "Otter's carrier, 37 MHz above, takes 61 %"."""
     where = _where(term.offset_mhz)
     if term.is_outside:
-        name = term.of[0]
+        name = translated(term.of[0])
         return _(
             "%(signal)s, %(where)s, takes %(share)s",
             signal=f"{name[:1].upper()}{name[1:]}",

@@ -36,6 +36,7 @@ from server.services.gear_words import (
     power_words,
     spell_out,
 )
+from server.services.words_below import translated
 from server.wording import gettext as _
 
 LONGEST_LINE = 1000
@@ -205,9 +206,9 @@ class _Reading:
         try:
             tuning_words(word)
         except TuningError as error:
-            cure = error.cure
+            cure = translated(error.cure)
             if word.isalpha() and len(word) > 2:
                 cure = _("%(cure)s; a callsign of two words stands in quotes", cure=cure)
-            self.fault(word, error.problem, cure)
+            self.fault(word, translated(error.problem), cure)
         else:
             self.channels.append(word)

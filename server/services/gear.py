@@ -9,6 +9,7 @@ from server.radio.channels import labels_at
 from server.radio.errors import TuningError
 from server.radio.tuning import Tuning, parse_tuning
 from server.services.faults import FieldFault, FieldsError, shown
+from server.services.words_below import translated
 from server.wording import gettext as _
 from server.wording import marked, short_decimal
 
@@ -171,7 +172,7 @@ class _Reading:
         try:
             return parse_tuning(tunes_of(text))
         except TuningError as error:
-            self.fault(name, error.problem, error.cure, error.word)
+            self.fault(name, translated(error.problem), translated(error.cure), error.word)
             return None
 
     def power_steps(self) -> tuple[float, ...]:

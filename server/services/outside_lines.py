@@ -19,6 +19,7 @@ from server.radio.outside import (
 )
 from server.radio.tuning import HIGHEST_MHZ, LOWEST_MHZ
 from server.services.faults import shown
+from server.services.words_below import translated
 from server.wording import gettext as _
 from server.wording import marked, short_decimal
 
@@ -145,7 +146,7 @@ def _block(channel: int, width_mhz: float) -> tuple[float, float]:
             if error.name == "wifi"
             else _("There is no Wi-Fi %(width)s MHz wide", width=short_decimal(width_mhz))
         )
-        raise OutsideLineError(problem, _(error.cure)) from None
+        raise OutsideLineError(problem, translated(error.cure)) from None
 
 
 def _check(line: OutsideLine) -> None:

@@ -20,6 +20,7 @@ from server.services.picture_findings import BARS, DB, UNITS, Read, Readings, na
 from server.services.pilots import check_open
 from server.services.roster_rows import log
 from server.services.video import ANALOGUE
+from server.services.words_below import translated
 from server.storage import picture_checks as stored
 from server.storage import pilots
 from server.storage.tables import (
@@ -320,9 +321,8 @@ def _read(typed: Mapping[str, str], before: tuple[Read, ...]) -> Read:
         else:
             faults["tuned"] = _("Type one channel or its MHz, such as R3 or 5732.")
     except TuningError as error:
-        faults["tuned"] = (
-            f"{error.problem}: {error.cure}."[:1].upper() + f"{error.problem}: {error.cure}."[1:]
-        )
+        sentence = f"{translated(error.problem)}: {translated(error.cure)}."
+        faults["tuned"] = f"{sentence[:1].upper()}{sentence[1:]}"
     if tuned_mhz in {one.tuned_mhz for one in before}:
         faults["tuned"] = _(
             "%(channel)s was read already: read another channel, or take that reading back.",

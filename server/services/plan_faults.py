@@ -12,6 +12,7 @@ from server.services.drafts import DraftContent, DraftHeat, as_day_plan
 from server.services.plan_basis import PlanBasis, with_heats
 from server.services.snapshots import Snapshot
 from server.services.usable import eirp_mw
+from server.services.words_below import translated
 from server.storage.tables import FieldDay
 from server.wording import decimal
 from server.wording import gettext as _
@@ -106,7 +107,7 @@ def _outside_rules(day: FieldDay, content: DraftContent, basis: PlanBasis) -> li
         radiated_mw = eirp_mw(slot.power_mw, pilot.gain_dbi)
         verdict = rules.judge(slot.mhz, radiated_mw, rule_set, tested_width_mhz(day))
         if not verdict.inside:
-            found |= dict.fromkeys(f"{pilot.callsign}: {reason}" for reason in verdict.reasons)
+            found |= dict.fromkeys(f"{pilot.callsign}: {translated(reason)}" for reason in verdict.reasons)
     return list(found)
 
 

@@ -11,6 +11,7 @@ from server.services import gear
 from server.services.callsigns import callsign_key, read_callsign, read_callsigns, tidy
 from server.services.faults import FieldFault, FieldsError, shown
 from server.services.gear import VideoSetup, read_setup
+from server.services.words_below import translated
 from server.wording import gettext as _
 from server.wording import listed
 
@@ -111,7 +112,9 @@ class _Reading:
         try:
             pin_mhz = parse_tuning(self.text("pin")).mhz
         except TuningError as error:
-            self.faults.append(FieldFault("pin", error.word, error.problem, error.cure))
+            self.faults.append(
+                FieldFault("pin", error.word, translated(error.problem), translated(error.cure))
+            )
             return ()
         if setup and not set(pin_mhz) & set(setup.usable_mhz):
             problem = _("“%(text)s” pins a channel that this gear cannot use", text=shown(self.text("pin")))

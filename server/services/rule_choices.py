@@ -6,6 +6,7 @@ from typing import Any
 from server.radio.errors import RuleError
 from server.radio.rules import RuleSet, rule_set_from, rule_set_named
 from server.services.faults import FieldFault, FieldsError, nearest
+from server.services.words_below import translated
 from server.wording import gettext as _
 from server.wording import marked
 
@@ -40,7 +41,7 @@ def read_rules(facts: Mapping[str, Any]) -> RuleSet:
     except RuleError as error:
         part = "ranges" if "ranges" in facts else "name"
         raise FieldsError(
-            [FieldFault(f"rules.{part}", str(error.value), error.problem, error.cure)]
+            [FieldFault(f"rules.{part}", str(error.value), translated(error.problem), translated(error.cure))]
         ) from None
 
 

@@ -17,6 +17,7 @@ from server.services.errors import InputError
 from server.services.faults import shown
 from server.services.gear import HIGHEST_POWER_MW, LOWEST_POWER_MW
 from server.services.own_rules import OWN_KEY, own_rule_set
+from server.services.words_below import translated
 from server.storage.tables import FieldDay
 from server.wording import gettext as _
 from server.wording import marked, short_decimal
@@ -241,7 +242,7 @@ class _Reading:
         try:
             return parse_tuning(self.typed[name]).mhz
         except TuningError as error:
-            self.fault(name, error.cure, error.problem)
+            self.fault(name, translated(error.cure), translated(error.problem))
             return ()
 
     def day_channels(self) -> Literal["auto", "free"] | tuple[int, ...]:
@@ -306,7 +307,7 @@ class _Reading:
         try:
             return own_rule_set(self.typed["own_ranges"], self.typed["own_source"], is_licence_needed, year)
         except RuleError as error:
-            self.fault("own_ranges", error.cure, error.problem)
+            self.fault("own_ranges", translated(error.cure), translated(error.problem))
             return None
 
     def base_url(self) -> str | None:

@@ -15,6 +15,7 @@ from server.services.faults import FieldFault, FieldsError, nearest
 from server.services.gear import HIGHEST_POWER_MW, LOWEST_POWER_MW
 from server.services.outside_lines import EXAMPLES, OutsideLineError, read_line
 from server.services.rule_choices import read_rules
+from server.services.words_below import translated
 from server.wording import gettext as _
 from server.wording import short_decimal
 
@@ -126,7 +127,7 @@ class _Reading:
         try:
             return parse_tuning(_words(value)).mhz
         except TuningError as error:
-            self.fault(name, error.word, error.problem, error.cure)
+            self.fault(name, error.word, translated(error.problem), translated(error.cure))
             return None
 
     def whole_number(self, name: str) -> int:
@@ -196,7 +197,7 @@ class _Reading:
             return replace(Site(), **good, receiver=receiver)
         except SiteError as error:
             named = error.name if error.name in good else "near_m"
-            self.fault(named, good.get(named), error.problem, error.cure)
+            self.fault(named, good.get(named), translated(error.problem), translated(error.cure))
             return Site()
 
     def receiver(self) -> Receiver:
@@ -232,7 +233,7 @@ class _Reading:
         try:
             build({name.rpartition(".")[2]: value})
         except SiteError as error:
-            self.fault(name, value, error.problem, error.cure)
+            self.fault(name, value, translated(error.problem), translated(error.cure))
             return False
         return True
 

@@ -11,6 +11,7 @@ from server.radio.interference import HeatMargins, SlotMargin, heat_margins
 from server.radio.rules import RuleSet
 from server.services.gear import label_at
 from server.services.usable import eirp_mw, rules_width_mhz
+from server.services.words_below import translated
 from server.wording import gettext as _
 from server.wording import short_decimal
 
@@ -53,7 +54,7 @@ def slot_warnings(plan: DayPlan, problem: DayProblem, rule_set: RuleSet | None) 
     for slot in (slot for heat in plan.heats for slot in heat.slots):
         pilot = pilots[slot.callsign]
         verdict = rules.judge(slot.mhz, eirp_mw(slot.power_mw, pilot.gain_dbi), rule_set, width_mhz)
-        found += [f"{slot.callsign}: {text}" for text in (*verdict.warnings, *verdict.reasons)]
+        found += [f"{slot.callsign}: {translated(text)}" for text in (*verdict.warnings, *verdict.reasons)]
         if verdict.is_plannable and not rules.allowed_mhz([slot.mhz], rule_set, receiver.necessary_mhz):
             wide.append(named(slot.mhz, pilot.labels))
     if wide:

@@ -12,6 +12,7 @@ from server.radio.channels import labels_at
 from server.radio.outside import OutsideSignal
 from server.services.gear import label_at
 from server.services.margin_words import margin_words, rounded, signed_db
+from server.services.words_below import translated
 from server.wording import gettext as _
 from server.wording import listed, marked, short_decimal
 
@@ -160,7 +161,7 @@ def _louder(air: Air, callsign: str) -> str:
 
 
 def _outside(cause: Cause, air: Air) -> str:
-    words = cause.who[0]
+    words = translated(cause.who[0])
     if _is_noted(cause, air):
         return f"{words[:1].upper()}{words[1:]}"
     return _("Something that nobody has noted, on %(mhz)s MHz", mhz=cause.mhz)
