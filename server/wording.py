@@ -102,6 +102,13 @@ def short_decimal(value: float) -> str:
     return format_decimal(value, "0.######", locale=_Spoken.locale).replace("-", MINUS)
 
 
+def plain_decimal(typed: str) -> str:
+    """A figure as somebody typed it, as `float` reads it: decimal comma and point, true minus and hyphen are all
+    understood, whatever the locale. Text with several of them is no figure and keeps them."""
+    text = typed.replace(MINUS, "-")
+    return text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+
+
 def listed(names: Iterable[str]) -> str:
     """Wren, Otter, Rook → "Wren, Otter and Rook", as the locale lists what stands together."""
     return format_list(list(names), locale=_Spoken.locale)

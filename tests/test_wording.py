@@ -95,6 +95,20 @@ def test_the_hour_is_of_twenty_four_everywhere() -> None:
         wording.speak(wording.locale_named(wording.DEFAULT_LOCALE))
 
 
+@pytest.mark.parametrize(
+    ("typed", "plain"),
+    [
+        ("2,5", "2.5"),
+        ("\N{MINUS SIGN}2.5", "-2.5"),
+        ("1,000.5", "1,000.5"),
+        ("1,2,3", "1,2,3"),
+        ("five", "five"),
+    ],
+)
+def test_a_decimal_comma_and_a_point_are_both_understood(typed: str, plain: str) -> None:
+    assert wording.plain_decimal(typed) == plain
+
+
 def test_a_locale_that_nobody_has_is_refused() -> None:
     with pytest.raises(ValueError, match="xx_YY"):
         wording.locale_named("xx_YY")

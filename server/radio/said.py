@@ -1,7 +1,6 @@
 """Words for people that the radio model gives. This layer knows no catalogue, so they carry what one needs."""
 
 from collections.abc import Mapping
-from types import MappingProxyType
 
 
 class Said(str):
@@ -22,5 +21,5 @@ def said(template: str, /, **values: object) -> Said:
     """
     shown = {name: f"{value:g}" if isinstance(value, float) else value for name, value in values.items()}
     text = Said(template % shown if values else template)
-    text.template, text.values = template, MappingProxyType(values)
+    text.template, text.values = template, values
     return text

@@ -11,7 +11,7 @@ from server.radio.tuning import Tuning, parse_tuning
 from server.services.faults import FieldFault, FieldsError, shown
 from server.services.words_below import translated
 from server.wording import gettext as _
-from server.wording import marked, short_decimal
+from server.wording import marked, plain_decimal, short_decimal
 
 ANTENNAS = ("rhcp", "lhcp", "linear")
 UNKNOWN = "?"
@@ -185,7 +185,7 @@ class _Reading:
 
     def pit_power(self) -> float | None:
         text = self._typed["pit_power_mw"]
-        return self._power("pit_power_mw", _POWER_UNIT.sub("", text)) if text else None
+        return self._power("pit_power_mw", plain_decimal(_POWER_UNIT.sub("", text))) if text else None
 
     def _power(self, name: str, word: str) -> float | None:
         match = _POWER.fullmatch(word)
@@ -209,7 +209,8 @@ class _Reading:
 
     def gain(self) -> float:
         text = self._typed["antenna_gain_dbi"] or "0"
-        gain_dbi = float(text) if _GAIN.fullmatch(text) else math.nan
+        typed = plain_decimal(text)
+        gain_dbi = float(typed) if _GAIN.fullmatch(typed) else math.nan
         if not LOWEST_GAIN_DBI <= gain_dbi <= HIGHEST_GAIN_DBI:
             cure = _(
                 "write dBi from %(lowest)s to %(highest)s, such as %(example)s",

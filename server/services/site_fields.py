@@ -20,7 +20,7 @@ from server.services.own_rules import OWN_KEY, own_rule_set
 from server.services.words_below import translated
 from server.storage.tables import FieldDay
 from server.wording import gettext as _
-from server.wording import marked, short_decimal
+from server.wording import marked, plain_decimal, short_decimal
 
 NO_RULES = "none"
 """What `rules` says where none are chosen; else it is the key of a rule set."""
@@ -203,7 +203,7 @@ class _Reading:
         return lowest
 
     def decimal(self, name: str, lowest: float, highest: float, unit: str) -> float:
-        text = self.typed[name].replace(",", ".").replace("\N{MINUS SIGN}", "-")
+        text = plain_decimal(self.typed[name])
         if _DECIMAL.fullmatch(text) and lowest <= float(text) <= highest:
             return float(text)
         self.fault(

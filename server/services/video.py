@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from server.radio.tuning import HIGHEST_MHZ, LOWEST_MHZ
 from server.services.faults import FieldFault, FieldsError, shown
 from server.wording import gettext as _
+from server.wording import plain_decimal
 
 ANALOGUE, OTHER = "analogue", "other"
 FIELDS = ("video", "centre_mhz", "width_mhz")
@@ -41,7 +42,7 @@ def read_video(typed: Mapping[str, str]) -> VideoKind:
 
 def with_carrier(typed: Mapping[str, str]) -> Mapping[str, str]:
     """Other video needs no channel list: its centre is its only carrier."""
-    centre = (typed.get("centre_mhz") or "").partition(".")[0].strip()
+    centre = plain_decimal(typed.get("centre_mhz") or "").partition(".")[0].strip()
     if typed.get("video") == OTHER and not (typed.get("tunes") or "").strip():
         return {**typed, "tunes": centre}
     return typed
@@ -51,8 +52,9 @@ def _number(
     name: str, typed: Mapping[str, str], lowest: float, highest: float, faults: list[FieldFault]
 ) -> float | None:
     text = (typed.get(name) or "").strip()
-    if _NUMBER.fullmatch(text) and lowest <= float(text) <= highest:
-        return float(text)
+    typed_mhz = plain_decimal(text)
+    if _NUMBER.fullmatch(typed_mhz) and lowest <= float(typed_mhz) <= highest:
+        return float(typed_mhz)
     problem = (
         _("“%(text)s” is not a number of MHz", text=shown(text)) if text else _("a number of MHz is missing")
     )

@@ -282,10 +282,10 @@ def test_wishes_about_someone_who_left_do_not_reach_the_planner(session, day):
 
 
 def test_other_video_is_kept_and_not_planned(session, day):
-    wren = add(session, day, tunes="", video="other", centre_mhz="5770", width_mhz="20")
+    wren = add(session, day, tunes="", video="other", centre_mhz="5770,5", width_mhz="20")
     assert wren.provisional_mhz is None
     assert pilots.problem_pilots(session, day) == []
-    assert main_of(session, wren).centre_mhz == 5770
+    assert main_of(session, wren).centre_mhz == 5770.5
 
 
 def test_a_spare_flies_when_somebody_says_so(session, day):
