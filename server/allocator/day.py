@@ -23,6 +23,7 @@ from server.allocator.schedule import Frame
 from server.allocator.scoring import margin_of_load_db
 from server.allocator.search_words import stressed_words
 from server.allocator.stressed_day import DayRules, StressedDay
+from server.wording import marked
 
 LEAST_ROOM = 0.2
 """Share of what a good mix is worth that is left to it however far the bound is."""
@@ -90,7 +91,7 @@ class DaySearch(LaterRoundsSearch):
         )
         day = StressedDay(self.gear, rules, np.array([one.heat_of for one in rounds]), channel)
         before = max(day.stressed)
-        while day.lift() and self._go_on("stressed margin", day.looks, None):
+        while day.lift() and self._go_on(marked("stressed margin"), day.looks, None):
             pass
         after = max(day.stressed)
         if after >= before:

@@ -15,6 +15,9 @@ from server.allocator.heat import KeepGoing, best_worst_margin
 from server.allocator.kernel import Gear
 from server.allocator.moves_core import BROKEN, TIE, heat_load, improve_free
 from server.allocator.scoring import gear_of, load_of_margin_db
+from server.wording import marked
+
+STAGE = marked("few moves")
 
 MOST_FREE = 4
 """With more pilots free to choose the search of a whole heat is the faster one."""
@@ -87,7 +90,7 @@ class HeatMoves:
             is_exact = is_exact and is_searched
             if found is not None:
                 load, channel = found_load, found
-            if not self.keep_going("few moves", extra, None):
+            if not self.keep_going(STAGE, extra, None):
                 return FewMoves(channel, load, False)
         return FewMoves(channel, load, is_exact)
 

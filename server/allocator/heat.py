@@ -21,6 +21,7 @@ from server.allocator.search import root_bound, search
 from server.allocator.splitting import search_side_by_side, share_answer, split
 from server.allocator.stack import Stack, new_stack
 from server.allocator.sums import new_sums
+from server.wording import marked
 
 CHUNK_NODES = 500
 """Nodes between two looks at cancel and clock; well below 50 ms on a small laptop."""
@@ -101,13 +102,13 @@ class _HeatSearch:
         self.keep_going = keep_going or (lambda _stage, _nodes, _margin: True)
 
     def run_first_stage(self) -> HeatAnswer:
-        worst, ended = self._search("best worst margin", WORST, np.inf, np.inf, self._starts())
+        worst, ended = self._search(marked("best worst margin"), WORST, np.inf, np.inf, self._starts())
         if worst is None:
             return self._without_answer(ended)
         return self._answer(worst, ended, is_stress_proved=False, is_exact=False)
 
     def run(self) -> HeatAnswer:
-        worst, ended = self._search("best worst margin", WORST, np.inf, np.inf, self._starts())
+        worst, ended = self._search(marked("best worst margin"), WORST, np.inf, np.inf, self._starts())
         if worst is None:
             return self._without_answer(ended)
         first = self._answer(worst, ended, is_stress_proved=False, is_exact=False)
@@ -115,7 +116,7 @@ class _HeatSearch:
             return first
         limit = max(self._loads(worst)) * self.slack
         stressed, ended = self._search(
-            "stressed margin", STRESSED, limit, np.inf, np.vstack([worst, self._starts(STARTS // 2)])
+            marked("stressed margin"), STRESSED, limit, np.inf, np.vstack([worst, self._starts(STARTS // 2)])
         )
         if not ended:
             in_hand = worst if stressed is None else stressed
@@ -123,7 +124,7 @@ class _HeatSearch:
         assert stressed is not None  # the answer of stage 1 is one of stage 2
         stressed_limit = max(self._loads(stressed, is_stressed=True)) * self.slack
         chosen, ended = self._search(
-            "choice among equals", CHOICE, limit, stressed_limit, stressed[np.newaxis]
+            marked("choice among equals"), CHOICE, limit, stressed_limit, stressed[np.newaxis]
         )
         if not ended and chosen is None:
             return self._answer(stressed, True, True, False, first.best_margin_db)

@@ -7,6 +7,8 @@ from typing import Literal
 
 from server.allocator.errors import ProblemError
 from server.radio.site import Site
+from server.wording import gettext as _
+from server.wording import short_decimal
 
 MOST_PILOTS_IN_A_HEAT = 12
 """The trade flies at most eight; beyond twelve the table of third-order products outgrows its use."""
@@ -96,28 +98,38 @@ class DayProblem:
         twice = sorted({name for name in known if known.count(name) > 1})
         if twice:
             raise ProblemError(
-                f"{twice[0]} stands in the roster twice", "give every pilot a callsign of their own"
+                _("%(callsign)s stands in the roster twice", callsign=twice[0]),
+                _("give every pilot a callsign of their own"),
             )
         if not 1 <= self.aircraft <= MOST_PILOTS_IN_A_HEAT:
             raise ProblemError(
-                f"{self.aircraft} aircraft at once", f"give a number from 1 to {MOST_PILOTS_IN_A_HEAT}"
+                _("%(number)s aircraft at once", number=self.aircraft),
+                _("give a number from 1 to %(most)s", most=MOST_PILOTS_IN_A_HEAT),
             )
         if self.rounds < 1:
-            raise ProblemError(f"{self.rounds} rounds", "give at least one round")
+            raise ProblemError(_("%(number)s rounds", number=self.rounds), _("give at least one round"))
         if not self.retune_worth_db > 0.0:
             # A move that need bring nothing could be made for ever.
-            raise ProblemError(f"a retune worth {self.retune_worth_db:g} dB", "give more than 0 dB")
+            raise ProblemError(
+                _(
+                    "a retune worth %(decibels)s dB",
+                    decibels=short_decimal(self.retune_worth_db),
+                ),
+                _("give more than 0 dB"),
+            )
         largest = max((len(heat) for heat in self.heats_given or ()), default=0)
         if self.one_heat:
             largest = len(self.pilots)
         if largest > MOST_PILOTS_IN_A_HEAT:
             raise ProblemError(
-                f"a heat of {largest} pilots", f"split it: at most {MOST_PILOTS_IN_A_HEAT} can share the air"
+                _("a heat of %(number)s pilots", number=largest),
+                _("split it: at most %(most)s can share the air", most=MOST_PILOTS_IN_A_HEAT),
             )
         strangers = sorted({name for heat in self.heats_given or () for name in heat} - set(known))
         if strangers:
             raise ProblemError(
-                f"{strangers[0]} is in a given heat but not in the roster", "check the callsign in"
+                _("%(callsign)s is in a given heat but not in the roster", callsign=strangers[0]),
+                _("check the callsign in"),
             )
 
     def with_pilots(self, pilots: tuple[Pilot, ...]) -> "DayProblem":

@@ -10,6 +10,7 @@ from server.allocator.heat import KeepGoing
 from server.allocator.problem import DayProblem
 from server.allocator.schedule import allowed_heats, frame_of, heat_sizes, pairs, takes_part
 from server.allocator.scoring import day_gear, margins_db
+from server.wording import marked
 
 STEPS_A_PILOT = 500
 LEAST_STEPS, MOST_STEPS = 4_000, 40_000
@@ -105,7 +106,7 @@ class RoundSearch:
             )
             temperature *= cooling
             self.steps_done += CHUNK_STEPS
-            self._go_on("heats of the day", self.steps_done, None)
+            self._go_on(marked("heats of the day"), self.steps_done, None)
         return RoundPlan(heat_of, channel)
 
     def _changed(self, channel: np.ndarray) -> list[int]:

@@ -10,6 +10,7 @@ from server.allocator.problem import DayProblem
 from server.allocator.schedule import frame_of
 from server.allocator.warming import warm_up
 from server.radio.grade import picture_grade
+from server.wording import gettext as _
 
 COMPARED_AIRCRAFT = range(3, 9)
 
@@ -24,7 +25,7 @@ def plan_day(problem: DayProblem, keep_going: Callable[[Progress], bool] | None 
     the time limit stopped it before there was any plan.
     """
     if not problem.pilots:
-        raise ProblemError("there is no pilot to plan for", "check pilots in first")
+        raise ProblemError(_("there is no pilot to plan for"), _("check pilots in first"))
     warm_up()  # before the clock of the time limit starts
     return Planner(problem, keep_going).run()
 

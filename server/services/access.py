@@ -22,8 +22,9 @@ from server.storage import access, logbook
 from server.storage.session import Database
 from server.storage.tables import DirectorSecret
 from server.wording import gettext as _
+from server.wording import marked
 
-DIRECTOR = "director"
+DIRECTOR = marked("director")
 WORDS_IN_PHRASE = 6
 SCRYPT = {"n": 2**15, "r": 8, "p": 1}
 SCRYPT_MEMORY_BYTES = 64 * 2**20  # n = 2^15 and r = 8 need 32 MiB and a little more

@@ -19,10 +19,11 @@ from server.services.standings import day_id, open_draft, standing
 from server.storage import pilots as stored_pilots
 from server.storage.session import Database
 from server.storage.tables import FieldDay
+from server.wording import marked
 
 CODE = "tern"
 NAME = "Tern Meadow club day"
-DESK = "desk"
+DESK = marked("desk")
 BETWEEN_PILOTS = timedelta(seconds=20)
 
 _SITE = {"aircraft": "6", "rounds": "3", "rules": "tern-meadow"}

@@ -21,8 +21,9 @@ from server.services.roster_rows import YES
 from server.storage import pilots as stored
 from server.storage.tables import FieldDay, Pilot
 from server.wording import gettext as _
+from server.wording import marked
 
-PILOT = "pilot"
+PILOT = marked("pilot")
 """Who it was, for the logbook."""
 
 POWER_STEPS_MW = (25, 100, 200, 400, 600, 800)

@@ -12,6 +12,7 @@ from server.services.errors import InputError
 from server.services.heat_facts import heat_facts
 from server.services.margin_words import least, rounded
 from server.services.plan_basis import PlanBasis
+from server.wording import gettext as _
 
 
 @dataclass(frozen=True)
@@ -45,13 +46,27 @@ def trial(content: DraftContent, basis: PlanBasis, number: int, pilot_id: int, m
     heat = content.heat(number)
     slot = heat.slot_of(pilot_id) if heat else None
     if heat is None or slot is None:
-        raise InputError({"pilot": f"This pilot does not fly in heat {number}. Look at the plan again."})
+        raise InputError(
+            {"pilot": _("This pilot does not fly in heat %(number)s. Look at the plan again.", number=number)}
+        )
     if number <= basis.flown:
-        raise InputError({"heat": f"Heat {number} has been flown and stays as published. Try a heat ahead."})
+        raise InputError(
+            {
+                "heat": _(
+                    "Heat %(number)s has been flown and stays as published. Try a heat ahead.", number=number
+                )
+            }
+        )
     pilot = basis.pilots[pilot_id]
     if mhz not in steps_mhz(pilot, basis.problem):
         raise InputError(
-            {"mhz": f"{pilot.callsign} cannot use {mhz} MHz today. Step through the channels shown."}
+            {
+                "mhz": _(
+                    "%(callsign)s cannot use %(mhz)s MHz today. Step through the channels shown.",
+                    callsign=pilot.callsign,
+                    mhz=mhz,
+                )
+            }
         )
     before, after = heat_facts(number, heat, basis), heat_facts(number, _moved(heat, pilot_id, mhz), basis)
     others = [one for one, _ in content.slots_of(pilot_id) if one != number and one > basis.flown]

@@ -13,9 +13,9 @@ from server.services.transmitter_words import (
 from server.storage import tables
 from server.storage.tables import Turn
 from server.wording import gettext as _
-from server.wording import listed, ngettext
+from server.wording import listed, marked, ngettext
 
-BY_ITSELF = "bandstand"
+BY_ITSELF = marked("bandstand")
 """Who it was, for the logbook, where nobody pressed anything."""
 
 

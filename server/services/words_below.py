@@ -37,6 +37,16 @@ RULE_SETS = (
 """Names of the rule sets that come with Bandstand; their conditions and sources are quoted as they were read."""
 
 
+SITES = (
+    marked("hall"),
+    marked("club field"),
+    marked("long field"),
+    marked("separate module"),
+    marked("built into goggles"),
+)
+"""Usual sites and receivers, which are picked by these names."""
+
+
 def translated(words: str) -> str:
     """What the radio model says, in the language spoken; any other text as its catalogue has it."""
     if not isinstance(words, Said):

@@ -12,6 +12,7 @@ from server import wording
 from server.radio.errors import TuningError
 from server.radio.rules import RULE_SETS
 from server.radio.said import said
+from server.radio.site import PRESETS, RECEIVER_PRESETS
 from server.radio.tuning import parse_tuning
 from server.services import words_below
 from server.services.words_below import translated
@@ -41,6 +42,10 @@ def test_every_state_that_is_shown_is_listed() -> None:
 def test_every_rule_set_that_is_offered_is_listed() -> None:
     offered = {rules.name for key, rules in RULE_SETS.items() if key not in INVENTED}
     assert offered == set(words_below.RULE_SETS)
+
+
+def test_every_usual_site_and_receiver_is_listed() -> None:
+    assert {*PRESETS, *RECEIVER_PRESETS} == set(words_below.SITES)
 
 
 @pytest.mark.usefixtures("german")
