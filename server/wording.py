@@ -102,6 +102,11 @@ def short_decimal(value: float) -> str:
     return format_decimal(value, "0.######", locale=_Spoken.locale).replace("-", MINUS)
 
 
+def typed_decimal(value: float) -> str:
+    """The same with the minus of a keyboard, where it says what would be right to type."""
+    return short_decimal(value).replace(MINUS, "-")
+
+
 def plain_decimal(typed: str) -> str:
     """A figure as somebody typed it, as `float` reads it: decimal comma and point, true minus and hyphen are all
     understood, whatever the locale. Text with several of them is no figure and keeps them."""

@@ -86,6 +86,10 @@ def test_names_are_listed_as_the_language_does() -> None:
     assert wording.listed(name for name in ("Wren", "Otter", "Rook")) == "Wren, Otter und Rook"
 
 
+def test_a_figure_to_be_typed_has_the_minus_of_a_keyboard() -> None:
+    assert wording.typed_decimal(-48.5) == "-48.5"
+
+
 def test_the_hour_is_of_twenty_four_everywhere() -> None:
     wording.speak(wording.locale_named("en_US"))
     try:

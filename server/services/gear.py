@@ -11,7 +11,7 @@ from server.radio.tuning import Tuning, parse_tuning
 from server.services.faults import FieldFault, FieldsError, shown
 from server.services.words_below import translated
 from server.wording import gettext as _
-from server.wording import marked, plain_decimal, short_decimal
+from server.wording import marked, plain_decimal, short_decimal, typed_decimal
 
 ANTENNAS = ("rhcp", "lhcp", "linear")
 UNKNOWN = "?"
@@ -214,7 +214,7 @@ class _Reading:
         if not LOWEST_GAIN_DBI <= gain_dbi <= HIGHEST_GAIN_DBI:
             cure = _(
                 "write dBi from %(lowest)s to %(highest)s, such as %(example)s",
-                lowest=short_decimal(LOWEST_GAIN_DBI),
+                lowest=typed_decimal(LOWEST_GAIN_DBI),
                 highest=short_decimal(HIGHEST_GAIN_DBI),
                 example=short_decimal(2.5),
             )

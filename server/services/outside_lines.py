@@ -21,7 +21,7 @@ from server.radio.tuning import HIGHEST_MHZ, LOWEST_MHZ
 from server.services.faults import shown
 from server.services.words_below import translated
 from server.wording import gettext as _
-from server.wording import marked, short_decimal
+from server.wording import marked, short_decimal, typed_decimal
 
 LEVELS_DBM = {marked("weak"): -85.0, marked("middling"): -70.0, marked("strong"): -50.0}
 """Levels in words: just seen on an empty channel; like an aircraft at the far end of a club field; like one close
@@ -152,16 +152,16 @@ def _block(channel: int, width_mhz: float) -> tuple[float, float]:
 def _check(line: OutsideLine) -> None:
     if not 0 <= line.width_mhz <= WIDEST_MHZ:
         raise OutsideLineError(
-            _("A width of %(width)s MHz is not understood", width=short_decimal(line.width_mhz)),
+            _("A width of %(width)s MHz is not understood", width=typed_decimal(line.width_mhz)),
             _("write 0 to %(widest)s MHz", widest=WIDEST_MHZ),
         )
     if not WEAKEST_DBM <= line.level_dbm <= STRONGEST_DBM:
         raise OutsideLineError(
-            _("A level of %(level_dbm)s dBm is not understood", level_dbm=short_decimal(line.level_dbm)),
+            _("A level of %(level)s dBm is not understood", level=typed_decimal(line.level_dbm)),
             _(
                 "write %(weakest)s to %(strongest)s dBm, or weak, middling or strong",
-                weakest=WEAKEST_DBM,
-                strongest=STRONGEST_DBM,
+                weakest=typed_decimal(WEAKEST_DBM),
+                strongest=typed_decimal(STRONGEST_DBM),
             ),
         )
     if len(line.note) > LONGEST_NOTE:
@@ -171,7 +171,7 @@ def _check(line: OutsideLine) -> None:
     reach_mhz = line.width_mhz / 2
     if not LOWEST_MHZ - reach_mhz <= line.centre_mhz <= HIGHEST_MHZ + reach_mhz:
         raise OutsideLineError(
-            _("%(centre)s MHz is clear of the video channels", centre=short_decimal(line.centre_mhz)),
+            _("%(centre)s MHz is clear of the video channels", centre=typed_decimal(line.centre_mhz)),
             _(
                 "nothing need be noted outside %(lowest)s to %(highest)s MHz",
                 lowest=LOWEST_MHZ,

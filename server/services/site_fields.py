@@ -20,7 +20,7 @@ from server.services.own_rules import OWN_KEY, own_rule_set
 from server.services.words_below import translated
 from server.storage.tables import FieldDay
 from server.wording import gettext as _
-from server.wording import marked, plain_decimal, short_decimal
+from server.wording import marked, plain_decimal, typed_decimal
 
 NO_RULES = "none"
 """What `rules` says where none are chosen; else it is the key of a rule set."""
@@ -210,8 +210,8 @@ class _Reading:
             name,
             _(
                 "give a number from %(lowest)s to %(highest)s %(unit)s",
-                lowest=short_decimal(lowest),
-                highest=short_decimal(highest),
+                lowest=typed_decimal(lowest),
+                highest=typed_decimal(highest),
                 unit=unit,
             ).rstrip(),
         )

@@ -6,8 +6,8 @@ where they are shown; a test holds these lists against what can be said.
 """
 
 from server.radio.said import Said
-from server.wording import MINUS, marked, short_decimal
 from server.wording import gettext as _
+from server.wording import marked, typed_decimal
 
 PILOT_STATES = (marked("checked in"), marked("withdrawn"), marked("no-show"))
 
@@ -52,11 +52,7 @@ def translated(words: str) -> str:
     if not isinstance(words, Said):
         return _(words)
     values = {
-        name: _figure(value) if isinstance(value, float) else value for name, value in words.values.items()
+        name: typed_decimal(value) if isinstance(value, float) else value
+        for name, value in words.values.items()
     }
     return _(words.template, **values)
-
-
-def _figure(value: float) -> str:
-    """With the minus of a keyboard: most of these figures say what would be right to type."""
-    return short_decimal(value).replace(MINUS, "-")
