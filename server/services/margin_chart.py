@@ -220,7 +220,8 @@ def _placed(row: MarginRow, y: int, scale: _Scale) -> PlacedRow:
 def _words_from(scale: _Scale) -> tuple[tuple[float, str], ...]:
     """From the right: each word has room up to the one that begins above it."""
     found, end = [], float(scale.layout.right)
-    for word, margin_db in word_margins_db():
+    for key, margin_db in word_margins_db():
+        word = _(key)
         if scale.low_db < margin_db < scale.high_db:
             x = scale.x(margin_db)
             found.append((x, word if len(word) * CHARACTER + 8 < end - x else ""))
@@ -254,7 +255,9 @@ def _words(rows: Sequence[MarginRow]) -> str:
         )
         for row in rows
     )
+    sentences = [_("The worst first: %(told)s.", told=told)]
     ceilings = sorted({row.ceiling_db for row in rows if row.ceiling_db is not None})
-    said = ", ".join(signed_db(one) for one in ceilings)
-    below = _(" Site ceiling %(margins)s.", margins=said) if ceilings else ""
-    return _("The worst first: %(told)s.", told=told) + below
+    if ceilings:
+        margins = ", ".join(signed_db(one) for one in ceilings)
+        sentences.append(_("Site ceiling %(margins)s.", margins=margins))
+    return " ".join(sentences)
