@@ -124,6 +124,11 @@ def long_date(day: date) -> str:
     return format_date(day, "full", locale=_Spoken.locale)
 
 
+def date_without_weekday(day: date) -> str:
+    """2026-09-16 → "16 September 2026"."""
+    return format_date(day, "long", locale=_Spoken.locale)
+
+
 def short_date(day: date) -> str:
     """2026-05-16 → "16 May 2026"."""
     return format_date(day, "medium", locale=_Spoken.locale)

@@ -77,6 +77,7 @@ def test_figures_and_dates_follow_the_locale() -> None:
         wording.speak(wording.locale_named(wording.DEFAULT_LOCALE))
     assert wording.long_date(date(2026, 5, 16)) == "Saturday, 16 May 2026"
     assert wording.short_date(date(2026, 5, 16)) == "16 May 2026"
+    assert wording.date_without_weekday(date(2026, 9, 16)) == "16 September 2026"
     assert wording.short_decimal(25.0) == "25"
 
 

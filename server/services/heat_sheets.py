@@ -22,8 +22,8 @@ from server.services.spectrum_chart import charts
 from server.services.spectrum_shapes import Chart
 from server.storage import published_plans
 from server.storage.tables import FieldDay, PublishedPlan
+from server.wording import date_without_weekday, short_decimal, time_of_day
 from server.wording import gettext as _
-from server.wording import short_decimal
 
 By = Literal["heat", "pilot", "channel"]
 
@@ -82,7 +82,7 @@ class HeatSheet:
         """The moment of publishing where the field is: "16 May 2026, 10:30 (Europe/Dublin)"."""
         time_zone = self.plan["day"]["time_zone"]
         local = self.published_at.astimezone(ZoneInfo(time_zone))
-        return f"{local.day} {local:%B %Y, %H:%M} ({time_zone})"
+        return f"{date_without_weekday(local)}, {time_of_day(local)} ({time_zone})"
 
     @property
     def date(self) -> date:

@@ -14,7 +14,7 @@ from server.services.spectrum_strips import strip
 from server.services.typesetting import Document, letters_missing
 from server.storage.tables import FieldDay
 from server.wording import gettext as _
-from server.wording import marked, short_decimal
+from server.wording import long_date, marked, short_decimal
 
 Section = Literal["heat", "pilot", "channel", "spectrum"]
 SECTIONS: Mapping[Section, str] = {
@@ -130,10 +130,6 @@ def check_in_form(form: CheckInForm) -> Document:
         "join": form.join_url and _link(form.join_url),
     }
     return Document("check_in_form.typ", facts)
-
-
-def long_date(day: date) -> str:
-    return f"{day:%A} {day.day} {day:%B %Y}"
 
 
 def _shares_a_carrier(sheet: HeatSheet) -> bool:

@@ -115,7 +115,7 @@ def test_the_sheet_by_heat_says_each_slot(sheet):
 def test_the_head_says_what_the_plan_is_and_what_it_replaces(sheet):
     text = pages_of(sheet_pdf(sheet, "heat"))[0]
     for words in (
-        "Tern Meadow club day Heat sheet · Saturday 16 May 2026",
+        "Tern Meadow club day Heat sheet · Saturday, 16 May 2026",
         "Published 16 May 2026, 10:30 (Europe/Dublin). Replaces plan 3: throw away its sheets.",
         "Within the rules chosen for this day: Club permit (invented, 2026).",
         "PLAN 4",
@@ -391,7 +391,7 @@ def test_a_blank_form_asks_for_everything_on_one_page(size):
     for head in ("Callsign", "Transmitter tunes", "Goggles receive", "Power steps", "Antenna", "Spotter"):
         assert head in text
     assert "Or check in by phone 192.168.8.2:8000/join/tern" in text
-    assert "Check-in form, Saturday 16 May 2026 Tern Meadow club day Page 1 of 1" in text
+    assert "Check-in form, Saturday, 16 May 2026 Tern Meadow club day Page 1 of 1" in text
     assert text.count("right left linear") == 12
     assert sizes_of(pdf) == {SIZES_PT[size][::-1]}  # on its side
 
