@@ -138,15 +138,8 @@ def ask(
         asked_at=at,
     )
     stored.add(session, clearance)
-    write_down(
-        session,
-        day,
-        clearance,
-        who,
-        "asked for clearance",
-        _("%(callsign)s asks to switch on: %(why)s.", callsign=pilot.callsign, why=_(why)),
-        at,
-    )
+    text = _("%(callsign)s asks to switch on: %(why)s.", callsign=pilot.callsign, why=_(why))
+    write_down(session, day, clearance, who, "asked for clearance", text, at)
     answer(session, day, clearance, at)
     return clearance
 
@@ -181,15 +174,8 @@ def is_on(session: Session, day: FieldDay, clearance_id: int, seen: str, who: st
     clearance = _seen(session, day, clearance_id, seen)
     callsign = callsign_of(session, clearance)
     clearance.stage, clearance.on_at = after(clearance.stage, SWITCHED_ON, callsign), at
-    write_down(
-        session,
-        day,
-        clearance,
-        who,
-        "on in the pits",
-        _("%(callsign)s is on: %(why)s.", callsign=callsign, why=_(clearance.why)),
-        at,
-    )
+    text = _("%(callsign)s is on: %(why)s.", callsign=callsign, why=_(clearance.why))
+    write_down(session, day, clearance, who, "on in the pits", text, at)
 
 
 def is_off(session: Session, day: FieldDay, clearance_id: int, seen: str, who: str, at: datetime) -> None:

@@ -94,14 +94,8 @@ def create_day(session: Session, typed: Mapping[str, str], at: datetime) -> Fiel
     )
     days.add(session, day)
     facts = {"code": day.code, "date": text["date"], "time_zone": day.time_zone}
-    _log(
-        session,
-        day,
-        "day made",
-        _("Made the field day %(name)s of %(date)s.", name=day.name, date=day.date),
-        facts,
-        at,
-    )
+    words = _("Made the field day %(name)s of %(date)s.", name=day.name, date=day.date)
+    _log(session, day, "day made", words, facts, at)
     return day
 
 

@@ -49,23 +49,21 @@ def sentences(before: Snapshot, after: Snapshot) -> list[str]:
     for old, new in _both(before, after).values():
         callsign = new[0]["callsign"]
         if [renumbered.get(number, number) for number in _heats(old)] != _heats(new):
-            found.append(
-                _(
-                    "%(callsign)s flies in %(heats)s, not in %(before)s",
-                    callsign=callsign,
-                    heats=_heat_words(new),
-                    before=_heat_words(old),
-                )
+            text = _(
+                "%(callsign)s flies in %(heats)s, not in %(before)s",
+                callsign=callsign,
+                heats=_heat_words(new),
+                before=_heat_words(old),
             )
+            found.append(text)
         if _powers(old) != _powers(new):
-            found.append(
-                _(
-                    "%(callsign)s sets %(power)s, not %(before)s",
-                    callsign=callsign,
-                    power=_power_words(new),
-                    before=_power_words(old),
-                )
+            text = _(
+                "%(callsign)s sets %(power)s, not %(before)s",
+                callsign=callsign,
+                power=_power_words(new),
+                before=_power_words(old),
             )
+            found.append(text)
     old_slots, new_slots = _by_pilot(before), _by_pilot(after)
     found += [_coming(slots) for pilot_id, slots in new_slots.items() if pilot_id not in old_slots]
     found += [

@@ -150,14 +150,13 @@ def _not_to_fly(snapshot: Snapshot, flown: int) -> list[str]:
     for heat in snapshot["heats"][flown:]:
         bad = [one["callsign"] for one in heat["slots"] if one["picture_grade"] < LOWEST_FLYABLE_GRADE]
         if bad:
-            found.append(
-                _(
-                    "Heat %(heat)s: below picture grade %(lowest)s, do not fly: %(callsigns)s",
-                    heat=heat["heat"],
-                    lowest=decimal(LOWEST_FLYABLE_GRADE, 1),
-                    callsigns=", ".join(bad),
-                )
+            text = _(
+                "Heat %(heat)s: below picture grade %(lowest)s, do not fly: %(callsigns)s",
+                heat=heat["heat"],
+                lowest=decimal(LOWEST_FLYABLE_GRADE, 1),
+                callsigns=", ".join(bad),
             )
+            found.append(text)
     return found
 
 

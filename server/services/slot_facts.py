@@ -59,15 +59,14 @@ def slot_warnings(plan: DayPlan, problem: DayProblem, rule_set: RuleSet | None) 
             wide.append(named(slot.mhz, pilot.labels))
     if wide:
         channels = ", ".join(sorted(set(wide)))
-        found.append(
-            _(
-                "%(channels)s: the %(occupied_mhz)s MHz that hold 99 %% of the power lie within the rules "
-                "chosen; the full width of %(necessary_mhz)s MHz reaches over an edge.",
-                channels=channels,
-                occupied_mhz=short_decimal(receiver.occupied_mhz),
-                necessary_mhz=short_decimal(receiver.necessary_mhz),
-            )
+        text = _(
+            "%(channels)s: the %(occupied_mhz)s MHz that hold 99 %% of the power lie within the rules "
+            "chosen; the full width of %(necessary_mhz)s MHz reaches over an edge.",
+            channels=channels,
+            occupied_mhz=short_decimal(receiver.occupied_mhz),
+            necessary_mhz=short_decimal(receiver.necessary_mhz),
         )
+        found.append(text)
     return tuple(dict.fromkeys(found))
 
 

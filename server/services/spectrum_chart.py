@@ -304,14 +304,13 @@ def _words(
     if strongest is None:
         sentences.append(_("No product lands anywhere."))
     else:
-        sentences.append(
-            _(
-                "The strongest product, %(product)s, lands on %(mhz)s MHz with %(level)s.",
-                product=product_words(strongest["of"]),
-                mhz=strongest["mhz"],
-                level=_dbm(strongest),
-            )
+        text = _(
+            "The strongest product, %(product)s, lands on %(mhz)s MHz with %(level)s.",
+            product=product_words(strongest["of"]),
+            mhz=strongest["mhz"],
+            level=_dbm(strongest),
         )
+        sentences.append(text)
     return " ".join(sentences)
 
 

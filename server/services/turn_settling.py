@@ -69,11 +69,8 @@ class _Settling:
                 )
             elif turn.stage in (POWER_UP, FLYING):
                 turn.stage = LANDING
-                self._log(
-                    turn,
-                    "called to land",
-                    _("%(name)s left the day and is called to land.", name=self._name(turn)),
-                )
+                text = _("%(name)s left the day and is called to land.", name=self._name(turn))
+                self._log(turn, "called to land", text)
         self._session.flush()
 
     def _take_back_what_does_not_hold(self) -> None:
@@ -84,20 +81,14 @@ class _Settling:
             channels = self._lineup.problem.choices_mhz(self._lineup.planned[turn.pilot_id])
             if turn.mhz in channels and do_fit(self._lineup.up(self._live), self._lineup.problem):
                 turn.gear, turn.confirmed_at = self._lineup.gear[turn.pilot_id], None
-                self._log(
-                    turn,
-                    "gear changed",
-                    _("%(name)s: other gear, so the channel is to be set anew.", name=self._name(turn)),
-                )
+                text = _("%(name)s: other gear, so the channel is to be set anew.", name=self._name(turn))
+                self._log(turn, "gear changed", text)
                 continue
             was = self._lineup.named(turn)
             back_to_queue(turn)
             self._session.flush()
-            self._log(
-                turn,
-                "place taken back",
-                _("%(name)s: %(was)s does not hold any more.", name=self._name(turn), was=was),
-            )
+            text = _("%(name)s: %(was)s does not hold any more.", name=self._name(turn), was=was)
+            self._log(turn, "place taken back", text)
 
     def _serve(self) -> None:
         waiting = [turn for turn in self._live if turn.stage == WAITING]
@@ -171,15 +162,12 @@ class _Settling:
             if is_nudge_due(turn, self._at):
                 turn.nudged_at = self._at
                 minutes = round(NUDGE_AFTER.total_seconds() / 60)
-                self._log(
-                    turn,
-                    "nudged",
-                    _(
-                        "%(name)s has had the place for %(minutes)s minutes.",
-                        name=self._name(turn),
-                        minutes=minutes,
-                    ),
+                text = _(
+                    "%(name)s has had the place for %(minutes)s minutes.",
+                    name=self._name(turn),
+                    minutes=minutes,
                 )
+                self._log(turn, "nudged", text)
 
     def _name(self, turn: Turn) -> str:
         return self._lineup.callsign(turn)

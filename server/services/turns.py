@@ -238,27 +238,15 @@ def _confirm(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime
             )
         )
     turn.confirmed_at, turn.gear = at, field.gear[turn.pilot_id]
-    log(
-        session,
-        turn,
-        who,
-        "channel set",
-        _("%(callsign)s: set to %(channel)s.", callsign=field.callsign(turn), channel=field.named(turn)),
-        at,
-    )
+    text = _("%(callsign)s: set to %(channel)s.", callsign=field.callsign(turn), channel=field.named(turn))
+    log(session, turn, who, "channel set", text, at)
 
 
 def _let_power_up(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     field = _ready_to_power_up(session, day, turn)
     turn.stage, turn.why = POWER_UP, ""
-    log(
-        session,
-        turn,
-        who,
-        "cleared",
-        _("%(callsign)s may power up: the director said so.", callsign=field.callsign(turn)),
-        at,
-    )
+    text = _("%(callsign)s may power up: the director said so.", callsign=field.callsign(turn))
+    log(session, turn, who, "cleared", text, at)
 
 
 def _ready_to_power_up(session: Session, day: FieldDay, turn: Turn) -> TurnLineup:
@@ -279,14 +267,8 @@ def _ready_to_power_up(session: Session, day: FieldDay, turn: Turn) -> TurnLineu
 
 def _picture_is_clear(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     turn.stage, turn.picture_at, turn.why = FLYING, at, ""
-    log(
-        session,
-        turn,
-        who,
-        "picture clear",
-        _("%(callsign)s: picture is clear, flies.", callsign=_callsign(session, day, turn)),
-        at,
-    )
+    text = _("%(callsign)s: picture is clear, flies.", callsign=_callsign(session, day, turn))
+    log(session, turn, who, "picture clear", text, at)
 
 
 def _give_back(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
@@ -299,38 +281,20 @@ def _take_off(session: Session, day: FieldDay, turn: Turn, who: str, at: datetim
         _end(session, day, turn, TAKEN_BACK, who, at)
         return
     turn.stage = LANDING
-    log(
-        session,
-        turn,
-        who,
-        "called to land",
-        _("%(callsign)s is called to land.", callsign=_callsign(session, day, turn)),
-        at,
-    )
+    text = _("%(callsign)s is called to land.", callsign=_callsign(session, day, turn))
+    log(session, turn, who, "called to land", text, at)
 
 
 def _fly_on(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     turn.stage = FLYING if turn.picture_at is not None else POWER_UP
-    log(
-        session,
-        turn,
-        who,
-        "flies on",
-        _("%(callsign)s flies on after all.", callsign=_callsign(session, day, turn)),
-        at,
-    )
+    text = _("%(callsign)s flies on after all.", callsign=_callsign(session, day, turn))
+    log(session, turn, who, "flies on", text, at)
 
 
 def _is_down(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
     turn.stage, turn.picture_at = DOWN, turn.picture_at or at
-    log(
-        session,
-        turn,
-        who,
-        "down, still on",
-        _("%(callsign)s is down, still on.", callsign=_callsign(session, day, turn)),
-        at,
-    )
+    text = _("%(callsign)s is down, still on.", callsign=_callsign(session, day, turn))
+    log(session, turn, who, "down, still on", text, at)
 
 
 def _seat_now(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime) -> None:
