@@ -1,7 +1,7 @@
 """The desk's line against the roster: what it would do, and doing it."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlmodel import Session
@@ -41,14 +41,14 @@ class DeskEcho:
     callsign: str
     meanings: tuple[Meaning, ...]
     faults: tuple[str, ...]
-    enter: str = marked("adds")
+    enter: str = field(default_factory=lambda: _("adds"))
 
 
 def understand(session: Session, day: FieldDay, text: str) -> DeskEcho:
     """The echo while a line is typed: nothing is changed."""
     line = _read(session, day, text)
     if pilot := _called(session, day, line):
-        return DeskEcho(pilot.callsign, (Meaning(_("is on the roster")),), (), marked("says the channel"))
+        return DeskEcho(pilot.callsign, (Meaning(_("is on the roster")),), (), _("says the channel"))
     return DeskEcho(line.typed.get("callsign", ""), _meanings(line.typed), _faults(session, day, line))
 
 
