@@ -3,7 +3,7 @@
 import asyncio
 import logging
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from datetime import UTC, datetime
 
 from fastapi import Depends, FastAPI
@@ -13,7 +13,11 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from server import __version__, paths, wording
 from server.services.jobs import Jobs
+from server.services.listening import Listening
 from server.services.live import Hub
+from server.services.planning import COMPARE, PLAN, Answer, Comparison
+from server.services.shared_jobs import SharedJobs
+from server.services.trade_offs import CHANGE, ChangeAnswer
 from server.services.turn_watch import TurnWatch
 from server.settings import Settings
 from server.storage import migrate
@@ -43,7 +47,7 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
     Raises migrate.MigrationError if the data file is of a newer version.
     """
     wording.speak(settings.locale)
-    migrate.upgrade(settings.database_file, paths.MIGRATIONS)
+    migrate.upgrade(settings.place, paths.MIGRATIONS)
     policy = Policy.of(settings.allowed_hosts, settings.public_origins, settings.body_limit_kib)
     app = FastAPI(
         title="Bandstand",
@@ -59,11 +63,11 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
     )
     app.state.settings = settings
     app.state.clock = clock
-    app.state.database = Database(settings.database_file)
+    app.state.database = Database(settings.place)
     app.state.templates = make_templates()
     app.state.fragments = Fragments(app.state.templates)
     app.state.hub = Hub(app.state.fragments.message)
-    app.state.jobs = Jobs()
+    app.state.jobs = _jobs(app.state.database, clock)
     errors.add_handlers(app)
     for router in ROUTERS:
         app.include_router(router)
@@ -71,23 +75,37 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
     return app
 
 
+def _jobs(database: Database, clock: Callable[[], datetime]) -> Jobs:
+    """In memory where this process is alone, in the database where there are several."""
+    if not database.tells_changes:
+        return Jobs()
+    return SharedJobs(database, {PLAN: Answer, COMPARE: Comparison, CHANGE: ChangeAnswer}, clock)
+
+
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     hub: Hub = app.state.hub
     hub.open(asyncio.get_running_loop())
-    watching = asyncio.create_task(_watch(app))
+    is_over = asyncio.Event()
+    watching = asyncio.create_task(_watch(app, is_over))
+    listening = Listening(app.state.database, hub)
     with closed_at_signals(hub):
         yield
-    watching.cancel()
+    is_over.set()
+    await watching  # a look that is under way still holds a connection
+    listening.close()
     hub.close()
     app.state.jobs.close()
     app.state.database.close()
 
 
-async def _watch(app: FastAPI) -> None:
+async def _watch(app: FastAPI, is_over: asyncio.Event) -> None:
     watch = TurnWatch(app.state.database, app.state.hub)
     while True:
-        await asyncio.sleep(WATCH_EVERY_S)
+        with suppress(TimeoutError):
+            await asyncio.wait_for(is_over.wait(), WATCH_EVERY_S)
+        if is_over.is_set():
+            return
         try:
             await run_in_threadpool(watch.look, app.state.clock())
         except Exception:

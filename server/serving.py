@@ -1,23 +1,27 @@
 """Open the data file, start the server on it, say where it is to be found, and serve until told to stop."""
 
+import os
 import socket
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
+from pathlib import Path
 from threading import Thread
 
 import uvicorn
 from fastapi import FastAPI
+from sqlalchemy.exc import OperationalError
+from uvicorn.supervisors import Multiprocess
 
 from server import paths
 from server.allocator.solve import warm_up
 from server.main import create_app, utc_now
 from server.services import access
 from server.services.addresses import own_addresses
-from server.settings import Settings
+from server.settings import Settings, environment_of
 from server.storage import migrate
 from server.storage.one_server import AlreadyServedError, only_server
-from server.storage.session import Database
+from server.storage.session import Database, shown
 
 OPEN_FILES_WANTED = 4096
 """Each live page holds a connection; some systems allow a process 256 files."""
@@ -34,31 +38,67 @@ Prepare = Callable[[Database, str], Sequence[str]]
 
 
 def serve(configured: Settings, prepare: Prepare | None = None) -> None:
-    """Serve until told to stop; ``prepare`` may fill the data file first. Raises CannotServeError."""
-    with _data_in_use(configured), only_server(configured.database_file), _listener(configured) as listener:
-        app = create_app(configured)
-        _say_where(app, configured, listener.getsockname()[1], prepare)
+    """Serve until told to stop; ``prepare`` may fill the database first. Raises CannotServeError."""
+    _refuse_workers_on_a_file(configured)
+    with _data_in_use(configured), _served_alone(configured), _listener(configured) as listener:
+        migrate.upgrade(configured.place, paths.MIGRATIONS)
+        _say_where(configured, listener.getsockname()[1], prepare)
         _allow_many_connections()
-        # Meanwhile, so that the first pilot at the desk does not wait for the compiler.
-        Thread(target=warm_up, name="warm up the planner", daemon=True).start()
-        server = uvicorn.Server(
-            uvicorn.Config(
-                app,
-                log_level="warning",
-                server_header=False,
-                ws="none",
-                timeout_graceful_shutdown=STOP_PATIENCE_S,
-            )
-        )
         with suppress(KeyboardInterrupt):  # uvicorn raises it again once it has stopped
-            server.run(sockets=[listener])
+            if configured.workers == 1:
+                uvicorn.Server(_server_config(warming_app(configured))).run(sockets=[listener])
+            else:
+                _run_workers(configured, listener)
+
+
+def warming_app(configured: Settings) -> FastAPI:
+    """The application; meanwhile the planner is compiled, so that the first pilot at the desk does not wait."""
+    Thread(target=warm_up, name="warm up the planner", daemon=True).start()
+    return create_app(configured)
+
+
+def app_of_worker() -> FastAPI:
+    """What each of several server processes runs; its settings are in the environment."""
+    return warming_app(Settings.from_environment())
+
+
+def _run_workers(configured: Settings, listener: socket.socket) -> None:
+    """Serve with several processes; one that dies is started again."""
+    os.environ.update(environment_of(configured))
+    config = _server_config("server.serving:app_of_worker", factory=True, workers=configured.workers)
+    Multiprocess(config, sockets=[listener]).run()
+
+
+def _server_config(app: FastAPI | str, factory: bool = False, workers: int = 1) -> uvicorn.Config:
+    return uvicorn.Config(
+        app,
+        factory=factory,
+        workers=workers,
+        log_level="warning",
+        server_header=False,
+        ws="none",
+        timeout_graceful_shutdown=STOP_PATIENCE_S,
+    )
+
+
+def _refuse_workers_on_a_file(configured: Settings) -> None:
+    if configured.workers > 1 and isinstance(configured.place, Path):
+        raise CannotServeError(
+            f"{configured.workers} server processes cannot share a data file: none would hear of the others' "
+            "changes. Give them a PostgreSQL database with BANDSTAND_DATABASE, or start one process."
+        )
+
+
+def _served_alone(configured: Settings) -> AbstractContextManager[None]:
+    """A data file has one server; a PostgreSQL database has as many as you like."""
+    return only_server(configured.place) if isinstance(configured.place, Path) else nullcontext()
 
 
 def reset_pass_phrase(configured: Settings) -> str:
     """A new pass phrase for the director, beside a running server too. Raises CannotServeError."""
     with _data_in_use(configured):
-        migrate.upgrade(configured.database_file, paths.MIGRATIONS)
-        database = Database(configured.database_file)
+        migrate.upgrade(configured.place, paths.MIGRATIONS)
+        database = Database(configured.place)
         with database.write() as session:
             pass_phrase = access.reset_pass_phrase(session, utc_now())
         database.close()
@@ -77,6 +117,9 @@ def _data_in_use(configured: Settings) -> Iterator[None]:
         ) from error
     except migrate.MigrationError as error:
         raise CannotServeError(str(error)) from error
+    except OperationalError as error:
+        reason = " ".join(str(error.orig).split())
+        raise CannotServeError(f"{shown(configured.place)} cannot be used: {reason}") from error
     except OSError as error:
         raise CannotServeError(
             f"The data folder {configured.data} cannot be used: {error.strerror or error}. "
@@ -95,14 +138,19 @@ def _listener(configured: Settings) -> socket.socket:
         ) from error
 
 
-def _say_where(app: FastAPI, configured: Settings, port: int, prepare: Prepare | None) -> None:
+def _say_where(configured: Settings, port: int, prepare: Prepare | None) -> None:
+    database = Database(configured.place)
     prepared: Sequence[str] = ()
     if prepare is not None:
         own = "localhost" if configured.host in ALL_INTERFACES else configured.host
-        prepared = prepare(app.state.database, f"http://{f'[{own}]' if ':' in own else own}:{port}")
-    with app.state.database.write() as session:
+        prepared = prepare(database, f"http://{f'[{own}]' if ':' in own else own}:{port}")
+    with database.write() as session:
         pass_phrase = access.make_first_pass_phrase(session, utc_now())
-    lines = [f"Data file:        {configured.database_file}"]
+    database.close()
+    lines = [
+        f"{'Data file' if isinstance(configured.place, Path) else 'Database'}:".ljust(18)
+        + shown(configured.place)
+    ]
     if pass_phrase:
         lines.append(f"Pass phrase:      {pass_phrase}")
         lines.append("                  for the director; shown only now, so write it down")

@@ -31,6 +31,12 @@ def _default_data_folder() -> Path:
     return Path(platformdirs.user_data_dir("bandstand", appauthor=False))
 
 
+def _database(text: str) -> str:
+    if not text.startswith(("postgresql://", "postgres://")):
+        raise ValueError
+    return text
+
+
 def _port(text: str) -> int:
     number = int(text)
     if not 0 <= number <= 65535:
@@ -74,10 +80,22 @@ class Settings:
         "give a folder, for instance /home/you/bandstand",
         default_factory=_default_data_folder,
     )
+    database: str = _setting(
+        _database,
+        "PostgreSQL database that holds the days in place of the data file, for several workers and many clubs",
+        "give an address such as postgresql://bandstand@localhost/bandstand",
+        default="",
+    )
     host: str = _setting(
         str, "address to listen on; 127.0.0.1 keeps phones out", "give an address", default="0.0.0.0"
     )
     port: int = _setting(_port, "port to listen on", "give a number from 0 to 65535", default=8000)
+    workers: int = _setting(
+        _positive_int,
+        "server processes; more than one needs a PostgreSQL database",
+        "give a whole number above 0",
+        default=1,
+    )
     allowed_hosts: tuple[str, ...] = _setting(
         _words,
         "host names besides localhost, private addresses and .local under which pages may be asked for",
@@ -119,6 +137,11 @@ class Settings:
     def database_file(self) -> Path:
         return self.data / "bandstand.sqlite"
 
+    @property
+    def place(self) -> Path | str:
+        """Where the days are kept: the PostgreSQL database if one is set, else the data file."""
+        return self.database or self.database_file
+
     @classmethod
     def from_environment(
         cls, environment: Mapping[str, str] = os.environ, options: Mapping[str, str | None] | None = None
@@ -138,6 +161,16 @@ class Settings:
         return cls(**values)
 
 
+def environment_of(settings: Settings) -> dict[str, str]:
+    """The variables from which `Settings.from_environment` reads these settings in another process."""
+    values = {item: getattr(settings, item.name) for item in fields(Settings)}
+    return {
+        variable_of(item): " ".join(value) if isinstance(value, tuple) else str(value)
+        for item, value in values.items()
+        if value != ""
+    }
+
+
 def variable_of(item: "Field[Any]") -> str:
     return PREFIX + item.name.upper()
 
@@ -155,6 +188,6 @@ def explained() -> str:
     rows = []
     for item in fields(Settings):
         value = getattr(defaults, item.name)
-        shown = " ".join(value) or "none" if isinstance(value, tuple) else value
+        shown = (" ".join(value) if isinstance(value, tuple) else value) or "none"
         rows.append(f"{variable_of(item)}\n    {item.metadata['meaning']} (default: {shown})")
     return "\n".join(rows)

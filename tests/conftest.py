@@ -3,6 +3,7 @@ import random
 import shutil
 import socket
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import hypothesis
@@ -12,6 +13,9 @@ import pytest
 from server import paths
 from server.storage import migrate
 from server.storage.session import Database
+from tests.postgresql_server import installed_at, postgresql_server
+
+ON_POSTGRESQL = os.environ.get("BANDSTAND_TESTS_ON") == "postgresql"
 
 hypothesis.settings.register_profile("fixed", derandomize=True, deadline=None)
 hypothesis.settings.load_profile("fixed")
@@ -41,11 +45,36 @@ def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
+@pytest.fixture(scope="session")
+def postgresql():
+    """A PostgreSQL server of the test process's own, with an empty database as the migrations make it."""
+    if not installed_at():
+        pytest.skip("no PostgreSQL is installed here (Debian: the package postgresql)")
+    with postgresql_server() as server:
+        server.make_template()
+        yield server
+
+
 @pytest.fixture
-def database(migrated_file: Path, tmp_path: Path):
+def data_file(migrated_file: Path, tmp_path: Path) -> Path:
+    """An empty data file of the test's own."""
+    return Path(shutil.copy(migrated_file, tmp_path / "bandstand.sqlite"))
+
+
+@pytest.fixture
+def place(request: pytest.FixtureRequest) -> Iterator[Path | str]:
+    """Where the test's own days are kept: a data file, or PostgreSQL where BANDSTAND_TESTS_ON says so."""
+    if ON_POSTGRESQL:
+        with request.getfixturevalue("postgresql").database() as address:
+            yield address
+    else:
+        yield request.getfixturevalue("data_file")
+
+
+@pytest.fixture
+def database(place: Path | str):
     """A database of the test's own."""
-    file = shutil.copy(migrated_file, tmp_path / "bandstand.sqlite")
-    database = Database(Path(file))
+    database = Database(place)
     yield database
     database.close()
 

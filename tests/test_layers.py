@@ -43,7 +43,7 @@ NUMERIC = {"numpy", "numba", "llvmlite"}
 LIBRARIES = {
     "server.radio": NUMERIC,
     "server.allocator": NUMERIC | {"platformdirs"},  # where the compiled search is kept between two starts
-    "server.storage": {"sqlmodel", "sqlalchemy", "alembic"},
+    "server.storage": {"sqlmodel", "sqlalchemy", "alembic", "psycopg"},
 }
 WEB_FRAMEWORK = {"fastapi", "starlette", "uvicorn", "jinja2"}
 

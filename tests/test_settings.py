@@ -3,8 +3,9 @@ from pathlib import Path
 
 import platformdirs
 import pytest
+from babel import Locale
 
-from server.settings import SettingError, Settings, explained, variable_of
+from server.settings import SettingError, Settings, environment_of, explained, variable_of
 
 
 def test_defaults_need_no_environment():
@@ -28,6 +29,9 @@ def test_defaults_need_no_environment():
         ("BANDSTAND_PUBLIC_ORIGINS", "", "public_origins", ()),
         ("BANDSTAND_HEARTBEAT_S", "0.5", "heartbeat_s", 0.5),
         ("BANDSTAND_BODY_LIMIT_KIB", "64", "body_limit_kib", 64),
+        ("BANDSTAND_WORKERS", "4", "workers", 4),
+        ("BANDSTAND_LOCALE", "de-CH", "locale", Locale("de", "CH")),
+        ("BANDSTAND_DATABASE", "postgresql://a@b/c", "database", "postgresql://a@b/c"),
     ],
 )
 def test_a_variable_sets(variable, text, name, value):
@@ -46,6 +50,9 @@ def test_a_variable_sets(variable, text, name, value):
         ("BANDSTAND_SESSION_HOURS", "inf"),
         ("BANDSTAND_BODY_LIMIT_KIB", "0.5"),
         ("BANDSTAND_BODY_LIMIT_KIB", "0"),
+        ("BANDSTAND_WORKERS", "0"),
+        ("BANDSTAND_LOCALE", "xx_YY"),
+        ("BANDSTAND_DATABASE", "sqlite:///days.sqlite"),
     ],
 )
 def test_a_variable_that_cannot_be_used_is_named_with_its_cure(variable, text):
@@ -60,6 +67,14 @@ def test_an_option_wins_over_the_variable_and_is_named_as_typed():
     assert (configured.port, configured.host) == (2, "127.0.0.1")
     with pytest.raises(SettingError, match=r"^--port is 'x'"):
         Settings.from_environment(environment, {"port": "x"})
+
+
+def test_another_process_reads_the_same_settings_from_its_environment():
+    configured = Settings(
+        data=Path("/srv/days"), database="postgresql://a@b/c", port=1, workers=3, allowed_hosts=("a.b", "c.d")
+    )
+    assert Settings.from_environment(environment_of(configured)) == configured
+    assert Settings.from_environment(environment_of(Settings())) == Settings()
 
 
 @pytest.mark.parametrize("item", fields(Settings), ids=lambda item: item.name)

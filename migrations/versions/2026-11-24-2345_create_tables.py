@@ -10,7 +10,19 @@ branch_labels = None
 depends_on = None
 
 
+_FLYING_AIRCRAFT = "fk_pilot_flying_aircraft_id_aircraft"
+
+
+def _flying_aircraft() -> sa.ForeignKeyConstraint:
+    return sa.ForeignKeyConstraint(
+        ["flying_aircraft_id"], ["aircraft.id"], name=_FLYING_AIRCRAFT, ondelete="SET NULL"
+    )
+
+
 def upgrade() -> None:
+    # Pilot and aircraft point at each other: SQLite takes a table that is yet to come only in the first table's
+    # own definition, PostgreSQL only afterwards.
+    is_sqlite = op.get_bind().dialect.name == "sqlite"
     op.create_table(
         "director_secret",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -120,12 +132,7 @@ def upgrade() -> None:
         sa.Column("updated_at", UTCDateTime(), nullable=False),
         sa.CheckConstraint("state IN ('checked in', 'withdrawn', 'no-show')", name="ck_pilot_state"),
         sa.ForeignKeyConstraint(["field_day_id"], ["field_day.id"], name="fk_pilot_field_day_id_field_day"),
-        sa.ForeignKeyConstraint(
-            ["flying_aircraft_id"],
-            ["aircraft.id"],
-            name="fk_pilot_flying_aircraft_id_aircraft",
-            ondelete="SET NULL",
-        ),
+        *([_flying_aircraft()] if is_sqlite else []),
         sa.PrimaryKeyConstraint("id", name="pk_pilot"),
         sa.UniqueConstraint("field_day_id", "callsign_key", name="uq_pilot_field_day_id_callsign_key"),
         sa.UniqueConstraint("field_day_id", "join_id", name="uq_pilot_field_day_id_join_id"),
@@ -174,3 +181,7 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("ix_aircraft_pilot_id", "aircraft", ["pilot_id"])
+    if not is_sqlite:
+        op.create_foreign_key(
+            _FLYING_AIRCRAFT, "pilot", "aircraft", ["flying_aircraft_id"], ["id"], ondelete="SET NULL"
+        )

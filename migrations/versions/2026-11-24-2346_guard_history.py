@@ -17,9 +17,23 @@ _REFUSALS = {
 
 
 def upgrade() -> None:
+    make = _on_postgresql if op.get_bind().dialect.name == "postgresql" else _on_sqlite
     for table, reason in _REFUSALS.items():
         for change in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_refuses_{change.lower()} BEFORE {change} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, '{reason}'); END"
-            )
+            make(table, change, reason)
+
+
+def _on_sqlite(table: str, change: str, reason: str) -> None:
+    op.execute(
+        f"CREATE TRIGGER {table}_refuses_{change.lower()} BEFORE {change} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, '{reason}'); END"
+    )
+
+
+def _on_postgresql(table: str, change: str, reason: str) -> None:
+    name = f"{table}_refuses_{change.lower()}"
+    op.execute(
+        f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS "
+        f"$$ BEGIN RAISE EXCEPTION '{reason}' USING ERRCODE = 'integrity_constraint_violation'; END $$"
+    )
+    op.execute(f"CREATE TRIGGER {name} BEFORE {change} ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()")

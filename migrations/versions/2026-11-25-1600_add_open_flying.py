@@ -61,8 +61,7 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     is_live = sa.text("ended_at IS NULL")
-    op.create_index("uq_turn_live_pilot", "turn", ["pilot_id"], unique=True, sqlite_where=is_live)
-    op.create_index(
-        "uq_turn_live_place", "turn", ["field_day_id", "place"], unique=True, sqlite_where=is_live
-    )
-    op.create_index("uq_turn_live_mhz", "turn", ["field_day_id", "mhz"], unique=True, sqlite_where=is_live)
+    only_live = {"sqlite_where": is_live, "postgresql_where": is_live}
+    op.create_index("uq_turn_live_pilot", "turn", ["pilot_id"], unique=True, **only_live)
+    op.create_index("uq_turn_live_place", "turn", ["field_day_id", "place"], unique=True, **only_live)
+    op.create_index("uq_turn_live_mhz", "turn", ["field_day_id", "mhz"], unique=True, **only_live)

@@ -34,6 +34,7 @@ def upgrade() -> None:
         ["aircraft_id", "item"],
         unique=True,
         sqlite_where=sa.text("taken_back_at IS NULL"),
+        postgresql_where=sa.text("taken_back_at IS NULL"),
     )
     op.create_table(
         "picture_check",

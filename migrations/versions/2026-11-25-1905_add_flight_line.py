@@ -61,7 +61,8 @@ def _create_calls() -> None:
     )
     op.create_index("ix_call_field_day_id", "call", ["field_day_id"])
     is_live = sa.text("stage <> 'over'")
-    op.create_index("uq_call_live", "call", ["field_day_id"], unique=True, sqlite_where=is_live)
+    only_live = {"sqlite_where": is_live, "postgresql_where": is_live}
+    op.create_index("uq_call_live", "call", ["field_day_id"], unique=True, **only_live)
     op.create_table(
         "call_slot",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -136,4 +137,5 @@ def _create_clearances() -> None:
         ["pilot_id"],
         unique=True,
         sqlite_where=sa.text("stage <> 'off'"),
+        postgresql_where=sa.text("stage <> 'off'"),
     )

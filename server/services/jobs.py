@@ -21,6 +21,7 @@ from server.wording import marked
 log = logging.getLogger("bandstand")
 
 WORKERS = 2
+BUSY = marked("This day is being computed already. Wait for it, or cancel it first.")
 OUR_FAULT = marked(
     "The computation stopped by a fault of ours; nothing was changed. Try again, and look at the log."
 )
@@ -74,10 +75,10 @@ class Jobs:
         """Run `work` in a thread. Raises RefusedError while another job of the day runs."""
         with self._lock:
             if self.running(field_day_id):
-                raise RefusedError(_("This day is being computed already. Wait for it, or cancel it first."))
+                raise RefusedError(_(BUSY))
             job = Job(next(self._numbers), kind, field_day_id)
             self._latest[field_day_id, kind] = job
-        self._pool.submit(_run, job, work)
+        self._pool.submit(carry_out, job, work)
         return job
 
     def latest(self, field_day_id: int, kind: str) -> Job | None:
@@ -106,7 +107,8 @@ class Jobs:
         self._pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _run(job: Job, work: Work) -> None:
+def carry_out(job: Job, work: Work) -> None:
+    """Do the work; however it ends, the job then says so."""
     try:
         result = work(job.tell)
         job.result, job.state = result, "done"

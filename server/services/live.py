@@ -54,7 +54,24 @@ def slot_topic(field_day_id: int, link_token: str) -> str:
 
 
 def announce(database: Database, hub: "Hub", field_day_id: int) -> None:
-    """Send whoever watches the day what has changed for them. Call it after the commit, never before."""
+    """Send whoever watches the day what has changed for them. Call it after the commit, never before.
+
+    Where the database itself tells every server process of the change, this one hears of it like the others.
+    """
+    if not database.tells_changes:
+        tell_watchers(database, hub, field_day_id)
+
+
+def tell_everybody(database: Database, hub: "Hub") -> None:
+    """Send all watchers of all days the present state: after a gap in which changes may have gone unheard."""
+    with database.read() as session:
+        ids = [day.id for day in days.newest_first(session) if day.id is not None]
+    for field_day_id in ids:
+        tell_watchers(database, hub, field_day_id)
+
+
+def tell_watchers(database: Database, hub: "Hub", field_day_id: int) -> None:
+    """Send those who watch the day at this process its present state, if it is news to them."""
     with hub.one_announcement:
         with database.read() as session:
             day = days.by_id(session, field_day_id)

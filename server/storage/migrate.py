@@ -1,7 +1,7 @@
-"""Bring a data file up to this version's tables, after a backup copy of what it was.
+"""Bring a database up to this version's tables, a data file after a backup copy of what it was.
 
-Several processes may start at once: each takes SQLite's write lock before it looks at the file's revision, so
-one migrates and the others then find nothing to do. All revisions go in one transaction: all or none.
+Several processes may start at once: each takes the writers' lock before it looks at the revision, so one
+migrates and the others then find nothing to do. All revisions go in one transaction: all or none.
 """
 
 import sqlite3
@@ -17,7 +17,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.pool import NullPool
 
-from server.storage.session import sqlite_url
+from server.storage.session import WRITERS, Place, postgresql_url, shown, sqlite_url
 
 WAIT_FOR_OTHERS_S = 60
 
@@ -26,25 +26,28 @@ class MigrationError(Exception):
     """The data file cannot be brought to this version; nothing in it was changed."""
 
 
-def upgrade(file: Path, scripts: Path) -> Path | None:
-    """Upgrade the data file to the newest revision; returns the backup copy, None if none was needed.
+def upgrade(place: Place, scripts: Path) -> Path | None:
+    """Upgrade to the newest revision; returns the backup copy of a data file, None if none was needed.
 
-    Raises MigrationError if the file is newer than this version or a row would point at nothing afterwards.
+    A PostgreSQL database is not copied: that is its keeper's task, and a failed migration leaves it as it was.
+    Raises MigrationError if it is newer than this version or a row would point at nothing afterwards.
     """
-    file.parent.mkdir(parents=True, exist_ok=True)
+    if isinstance(place, Path):
+        place.parent.mkdir(parents=True, exist_ok=True)
     config = configuration(scripts)
     newest = ScriptDirectory.from_config(config).get_current_head()
-    engine = migration_engine(file)
+    engine = migration_engine(place)
     try:
         with engine.connect() as connection:
             found = MigrationContext.configure(connection).get_current_revision()
             if found == newest:
                 return None
-            _refuse_newer(config, file, found)
-            backup = _backup_copy(file, found) if found else None
+            _refuse_newer(config, place, found)
+            backup = _backup_copy(place, found) if found and isinstance(place, Path) else None
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
-            _refuse_orphans(connection)
+            if isinstance(place, Path):
+                _refuse_orphans(connection)
             connection.commit()
             return backup
     finally:
@@ -59,8 +62,13 @@ def configuration(scripts: Path) -> Config:
     return config
 
 
-def migration_engine(file: Path) -> Engine:
-    """Connections that begin IMMEDIATE and leave foreign keys unenforced until the end of the migration."""
+def migration_engine(place: Place) -> Engine:
+    """Connections whose transactions begin as the only writer's."""
+    return _sqlite_engine(place) if isinstance(place, Path) else _postgresql_engine(place)
+
+
+def _sqlite_engine(file: Path) -> Engine:
+    """Begins IMMEDIATE, and leaves foreign keys unenforced until the end of the migration."""
     engine = create_engine(sqlite_url(file), poolclass=NullPool, connect_args={"timeout": WAIT_FOR_OTHERS_S})
 
     @event.listens_for(engine, "connect")
@@ -76,11 +84,22 @@ def migration_engine(file: Path) -> Engine:
     return engine
 
 
-def _refuse_newer(config: Config, file: Path, found: str | None) -> None:
+def _postgresql_engine(address: str) -> Engine:
+    engine = create_engine(postgresql_url(address), poolclass=NullPool)
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{WAIT_FOR_OTHERS_S}s'")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS})")
+
+    return engine
+
+
+def _refuse_newer(config: Config, place: Place, found: str | None) -> None:
     known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     if found and found not in known:
         raise MigrationError(
-            f"{file} was written by a newer Bandstand (revision {found}). "
+            f"{shown(place)} was written by a newer Bandstand (revision {found}). "
             "Start that version, or choose another data folder."
         )
 

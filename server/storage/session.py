@@ -1,9 +1,13 @@
 """The transaction recipe: who reads never waits, who writes never loses an update.
 
-SQLite's default driver mode starts no transaction at a SELECT, so two read-change-write rounds silently lose
-one of the changes. Here a reader begins a plain transaction on a connection that refuses writes, and a writer
-begins IMMEDIATE, so that what it reads is still true when it writes. Writers also queue at a lock of the
-process: SQLite's own waiting is unfair and lets single writers wait for a second.
+A reader sees one moment and cannot write. Writers go one at a time, over all processes, and each begins with the
+right to write, so that what it reads is still true when it writes: SQLite's BEGIN IMMEDIATE, PostgreSQL's
+advisory lock. Left alone, SQLite's driver starts no transaction at a SELECT, and two read-change-write rounds
+silently lose one of the changes. One at a time is also what makes the logbook's ids an order: a state with a
+higher id was committed later. A change takes some milliseconds; a club's day makes a few a second.
+
+Writers of this process also queue at a lock of its own: SQLite's waiting is unfair and lets single writers wait
+for a second.
 """
 
 import threading
@@ -12,29 +16,44 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, create_engine, event, func
+from sqlalchemy import URL, Connection, Engine, create_engine, event, func, make_url
 from sqlmodel import Session, col, select
 
 from server.storage.tables import LogbookEntry
 
 BUSY_TIMEOUT_S = 5
+CONNECTIONS, MORE_CONNECTIONS = 20, 20
+WRITERS = 0x42414E44
+"""The advisory lock's number in PostgreSQL; any number that nothing else takes."""
+
+Place = Path | str
+"""Where the data are: an SQLite file, or a PostgreSQL database by its address, postgresql://…"""
+
+
+def shown(place: Place) -> str:
+    """The place in words for people and logs: without a password."""
+    return str(place) if isinstance(place, Path) else make_url(place).render_as_string(hide_password=True)
 
 
 def sqlite_url(file: Path) -> URL:
     return URL.create("sqlite", database=str(file))
 
 
-class Database:
-    """Opens the sessions of one SQLite file; make one for each process."""
+def postgresql_url(address: str) -> URL:
+    return make_url(address).set(drivername="postgresql+psycopg")
 
-    def __init__(self, file: Path) -> None:
-        self.file = file
-        self._reading = create_engine(
-            sqlite_url(file), pool_size=20, max_overflow=20, connect_args={"timeout": BUSY_TIMEOUT_S}
-        )
-        event.listen(self._reading, "connect", _prepare_connection)
-        event.listen(self._reading, "begin", _begin)
+
+class Database:
+    """Opens the sessions of one database; make one for each process.
+
+    tells_changes  it tells every process of each change by itself (`changes.py`)
+    """
+
+    def __init__(self, place: Place) -> None:
+        self.place = place
+        self._reading = _sqlite_engine(place) if isinstance(place, Path) else _postgresql_engine(place)
         self._writing = self._reading.execution_options(write=True)
+        self.tells_changes = not isinstance(place, Path)
         self._one_writer = threading.Lock()
         self._writer: int | None = None
 
@@ -68,7 +87,19 @@ class Database:
         self._reading.dispose()
 
 
-def _prepare_connection(driver_connection: Any, _record: object) -> None:
+def _sqlite_engine(file: Path) -> Engine:
+    engine = create_engine(
+        sqlite_url(file),
+        pool_size=CONNECTIONS,
+        max_overflow=MORE_CONNECTIONS,
+        connect_args={"timeout": BUSY_TIMEOUT_S},
+    )
+    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(driver_connection: Any, _record: object) -> None:
     driver_connection.isolation_level = None  # the driver starts no transactions of its own
     for pragma in (
         "journal_mode=wal",
@@ -79,7 +110,28 @@ def _prepare_connection(driver_connection: Any, _record: object) -> None:
         driver_connection.execute(f"pragma {pragma}")
 
 
-def _begin(connection: Connection) -> None:
-    write = connection.get_execution_options().get("write")
+def _begin_sqlite(connection: Connection) -> None:
+    write = _is_writing(connection)
     connection.exec_driver_sql(f"pragma query_only={'off' if write else 'on'}")
     connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+
+def _postgresql_engine(address: str) -> Engine:
+    engine = create_engine(
+        postgresql_url(address), pool_size=CONNECTIONS, max_overflow=MORE_CONNECTIONS, pool_pre_ping=True
+    )
+    event.listen(engine, "begin", _begin_postgresql)
+    return engine
+
+
+def _begin_postgresql(connection: Connection) -> None:
+    if _is_writing(connection):
+        # READ COMMITTED: each statement after the lock sees all that was committed before it.
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{BUSY_TIMEOUT_S}s'")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS})")
+    else:
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+
+
+def _is_writing(connection: Connection) -> bool:
+    return bool(connection.get_execution_options().get("write"))

@@ -20,7 +20,7 @@ from server.storage.session import Database
 from server.web.fragments import Fragments
 
 COOKIE = "bandstand_director"
-LARGEST_ROW_NUMBER = 2**63 - 1
+LARGEST_ROW_NUMBER = 2**31 - 1
 
 Endpoint = TypeVar("Endpoint", bound=Callable[..., object])
 
@@ -101,6 +101,6 @@ SettingsOfApp = Annotated[Settings, Depends(_settings)]
 Now = Annotated[datetime, Depends(_now)]
 """The clock, read once for the whole request."""
 RowNumber = Annotated[int, Field(ge=-LARGEST_ROW_NUMBER, le=LARGEST_ROW_NUMBER)]
-"""A number out of an address by which a row is looked for; SQLite refuses larger ones with an error of its own."""
+"""A number out of an address by which a row is looked for; databases refuse larger ones with errors of theirs."""
 IsDirector = Annotated[bool, Depends(is_director)]
 """On public pages: whether the director looks at them."""

@@ -10,6 +10,7 @@ from server.services import access
 from server.services.errors import TooManyTriesError, WrongPassPhraseError
 from server.storage import logbook
 from server.storage.access import secret
+from server.storage.session import Database
 from tests.factories import NOW, make_day
 
 HOUR = timedelta(hours=1)
@@ -67,10 +68,13 @@ def test_two_phrases_differ(database, phrase, cheap_hash):
         assert access.reset_pass_phrase(session, NOW) != phrase
 
 
-def test_the_data_file_holds_neither_phrase_nor_token(database, phrase):
+def test_the_data_file_holds_neither_phrase_nor_token(data_file, cheap_hash):
+    database = Database(data_file)
+    with database.write() as session:
+        phrase = access.make_first_pass_phrase(session, NOW)
     token = sign_in(database, phrase)
     database.close()
-    everything = b"".join(file.read_bytes() for file in database.file.parent.iterdir() if file.is_file())
+    everything = b"".join(file.read_bytes() for file in data_file.parent.iterdir() if file.is_file())
     assert phrase.encode() not in everything
     assert token.encode() not in everything
 

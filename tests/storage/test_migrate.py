@@ -30,6 +30,18 @@ def upgrade():
         batch.add_column(sa.Column("weather", sa.String(), nullable=True))
 """
 
+ADDS_A_COLUMN = """
+import sqlalchemy as sa
+from alembic import op
+
+revision = "9001"
+down_revision = "{head}"
+
+
+def upgrade():
+    op.add_column("field_day", sa.Column("weather", sa.String(), nullable=True))
+"""
+
 LEAVES_ORPHANS = """
 from alembic import op
 
@@ -63,16 +75,17 @@ def rows(file: Path, query: str) -> list:
 
 
 @pytest.fixture
-def file_with_a_pilot(database: Database) -> Path:
+def file_with_a_pilot(data_file: Path) -> Path:
+    database = Database(data_file)
     with database.write() as session:
         make_pilot(session, make_day(session), "Wren")
     database.close()
-    return database.file
+    return data_file
 
 
 def test_tables_and_migrations_agree(database: Database):
     config = migrate.configuration(paths.MIGRATIONS)
-    with migrate.migration_engine(database.file).connect() as connection:
+    with migrate.migration_engine(database.place).connect() as connection:
         config.attributes["connection"] = connection
         command.check(config)
 
@@ -101,12 +114,14 @@ def test_a_migration_keeps_the_child_rows(file_with_a_pilot: Path, scripts: Path
     assert rows(file_with_a_pilot, "pragma foreign_key_check") == []
 
 
-def test_the_backup_holds_what_was_there_even_if_only_in_the_log(database: Database, scripts: Path):
+def test_the_backup_holds_what_was_there_even_if_only_in_the_log(data_file: Path, scripts: Path):
     """The database stays open, so that the last commits still stand in the write-ahead log."""
+    database = Database(data_file)
     with database.write() as session:
         make_pilot(session, make_day(session), "Wren")
     add_revision(scripts, RENAMES_DAYS_IN_BATCH)
-    backup = migrate.upgrade(database.file, scripts)
+    backup = migrate.upgrade(data_file, scripts)
+    database.close()
     assert backup.name.startswith(f"bandstand-before-{head()}-")
     assert rows(backup, "SELECT callsign FROM pilot") == [("Wren",)]
     assert rows(backup, "SELECT version_num FROM alembic_version") == [(head(),)]
@@ -129,9 +144,44 @@ def test_a_file_of_a_newer_version_is_refused_and_named(file_with_a_pilot: Path,
         migrate.upgrade(file_with_a_pilot, paths.MIGRATIONS)
 
 
-def _upgrade_together(file: Path, scripts: Path, barrier, backups) -> None:
+def test_a_newer_postgresql_database_is_refused_and_named_without_its_password(postgresql, scripts: Path):
+    add_revision(scripts, ADDS_A_COLUMN)
+    with postgresql.database() as address:
+        migrate.upgrade(address, scripts)
+        with pytest.raises(
+            migrate.MigrationError, match=r"postgres:\*\*\*@.* was written by a newer Bandstand"
+        ):
+            migrate.upgrade(address.replace("postgres@", "postgres:secret@"), paths.MIGRATIONS)
+
+
+def test_four_processes_may_start_at_once_on_an_empty_postgresql_database(postgresql):
+    with postgresql.database(template="template0") as address:
+        assert upgraded_together(address, paths.MIGRATIONS) == [None] * 4
+        database = Database(address)
+        with database.read() as session:
+            assert days.newest_first(session) == []
+        database.close()
+
+
+def _upgrade_together(place: Path | str, scripts: Path, barrier, backups) -> None:
     barrier.wait(30)
-    backups.put(migrate.upgrade(file, scripts))
+    backups.put(migrate.upgrade(place, scripts))
+
+
+def upgraded_together(place: Path | str, scripts: Path) -> list[Path | None]:
+    """The backups of four processes that start at once, all of which must end well."""
+    context = multiprocessing.get_context("spawn")
+    barrier, backups = context.Barrier(4), context.Queue()
+    processes = [
+        context.Process(target=_upgrade_together, args=(place, scripts, barrier, backups)) for _ in range(4)
+    ]
+    for process in processes:
+        process.start()
+    made = [backups.get(timeout=60) for _ in processes]
+    for process in processes:
+        process.join(60)
+    assert [process.exitcode for process in processes] == [0, 0, 0, 0]
+    return made
 
 
 @pytest.mark.parametrize("is_new", [True, False])
@@ -141,17 +191,7 @@ def test_four_processes_may_start_at_once(
     file = tmp_path / "together.sqlite" if is_new else file_with_a_pilot
     if not is_new:
         add_revision(scripts, RENAMES_DAYS_IN_BATCH)
-    context = multiprocessing.get_context("spawn")
-    barrier, backups = context.Barrier(4), context.Queue()
-    processes = [
-        context.Process(target=_upgrade_together, args=(file, scripts, barrier, backups)) for _ in range(4)
-    ]
-    for process in processes:
-        process.start()
-    made = [backups.get(timeout=60) for _ in processes]
-    for process in processes:
-        process.join(60)
-    assert [process.exitcode for process in processes] == [0, 0, 0, 0]
+    made = upgraded_together(file, scripts)
     assert len([backup for backup in made if backup]) == (0 if is_new else 1)
     database = Database(file)
     with database.read() as session:

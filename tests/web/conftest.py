@@ -1,7 +1,9 @@
 """The application on a data file of the test's own, asked as a stranger or as the director."""
 
+from collections.abc import Iterator
 from datetime import timedelta
 from hashlib import sha256
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
@@ -19,14 +21,16 @@ TOKEN = "token-of-the-director"
 
 
 @pytest.fixture
-def settings(database: Database) -> Settings:
-    return Settings(data=database.file.parent)
+def settings(database: Database, tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path, database=database.place if isinstance(database.place, str) else "")
 
 
 @pytest.fixture
-def app(settings: Settings) -> FastAPI:
+def app(settings: Settings) -> Iterator[FastAPI]:
     """Its clock stands at the factories' NOW."""
-    return create_app(settings, clock=lambda: NOW)
+    app = create_app(settings, clock=lambda: NOW)
+    yield app
+    app.state.database.close()
 
 
 @pytest.fixture

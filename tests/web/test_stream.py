@@ -8,6 +8,7 @@ import sys
 import time
 import zlib
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 
 import httpx
 import pytest
@@ -27,7 +28,9 @@ PATIENCE_S = 5
 def live_app(settings, database):
     with database.write() as session:
         make_logbook_entry(session, make_day(session))
-    return with_live_page(create_app(Settings(data=settings.data, heartbeat_s=0.1, stream_life_s=30)))
+    app = with_live_page(create_app(replace(settings, heartbeat_s=0.1, stream_life_s=30)))
+    yield app
+    app.state.database.close()
 
 
 @pytest.fixture

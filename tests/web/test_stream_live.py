@@ -7,6 +7,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from urllib.parse import urlsplit
 
 import httpx
@@ -14,7 +15,6 @@ import pytest
 
 from server.main import create_app
 from server.services.live import announce, board_topic, slot_topic
-from server.settings import Settings
 from server.storage import pilots
 from tests.factories import make_day, make_logbook_entry, make_pilot
 from tests.factories_snapshot import publish
@@ -73,8 +73,8 @@ def wait_until(is_true):
 
 
 @pytest.fixture
-def field(database):
-    app = create_app(Settings(data=database.file.parent, heartbeat_s=0.2))
+def field(settings):
+    app = create_app(replace(settings, heartbeat_s=0.2))
     with serving(app) as address:
         yield Field(app, address)
 

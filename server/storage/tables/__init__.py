@@ -40,6 +40,7 @@ from server.storage.tables.flight_line import (
     CallSlot,
     FlightLine,
 )
+from server.storage.tables.job import RUNNING, StoredJob
 from server.storage.tables.logbook_entry import LogbookEntry
 from server.storage.tables.open_flying import (
     DOWN,
@@ -100,6 +101,7 @@ __all__ = [
     "POWER_UP",
     "READY",
     "RETUNE",
+    "RUNNING",
     "SET_UP",
     "TURN_STAGES",
     "UNASKED",
@@ -126,6 +128,7 @@ __all__ = [
     "PictureCheck",
     "Pilot",
     "PublishedPlan",
+    "StoredJob",
     "TroubleReport",
     "Turn",
 ]

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import Column, Integer
+from sqlalchemy import Column, Integer, text
 from sqlmodel import Field, SQLModel
 
 SQLModel.metadata.naming_convention = {
@@ -24,3 +24,8 @@ def key() -> Any:
 def version_column() -> "Column[int]":
     """Counted up by SQLAlchemy at each update: a form that shows an older one was overtaken."""
     return Column("version", Integer, nullable=False)
+
+
+def only_where(condition: str) -> dict[str, Any]:
+    """What makes an index partial, for either database."""
+    return {"sqlite_where": text(condition), "postgresql_where": text(condition)}

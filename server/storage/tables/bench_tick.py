@@ -1,9 +1,9 @@
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, Index, text
+from sqlalchemy import CheckConstraint, Index
 from sqlmodel import Field, SQLModel
 
-from server.storage.tables.base import NEVER_REUSE_IDS, key
+from server.storage.tables.base import NEVER_REUSE_IDS, key, only_where
 
 OF_THE_VIDEO = ("antenna", "power")
 """Items that have to be seen again when the video set-up changes."""
@@ -25,7 +25,7 @@ class BenchTick(SQLModel, table=True):
             "aircraft_id",
             "item",
             unique=True,
-            sqlite_where=text("taken_back_at IS NULL"),
+            **only_where("taken_back_at IS NULL"),
         ),
         NEVER_REUSE_IDS,
     )

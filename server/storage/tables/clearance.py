@@ -1,9 +1,9 @@
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, Index, text
+from sqlalchemy import CheckConstraint, Index
 from sqlmodel import Field, SQLModel
 
-from server.storage.tables.base import NEVER_REUSE_IDS, key, version_column
+from server.storage.tables.base import NEVER_REUSE_IDS, key, only_where, version_column
 from server.storage.tables.flight_line import OFF
 from server.storage.tables.open_flying import WAITING
 
@@ -42,7 +42,7 @@ class Clearance(SQLModel, table=True):
         CheckConstraint(f"stage IN {CLEARANCE_STAGES!r}", name="stage"),
         CheckConstraint(f"why IN {(*CLEARANCE_REASONS, NOT_KNOWN)!r}", name="why"),
         CheckConstraint(f"place IN {CLEARANCE_PLACES!r}", name="place"),
-        Index("uq_clearance_live_pilot", "pilot_id", unique=True, sqlite_where=text("stage <> 'off'")),
+        Index("uq_clearance_live_pilot", "pilot_id", unique=True, **only_where("stage <> 'off'")),
         NEVER_REUSE_IDS,
     )
     __mapper_args__ = {"version_id_col": _version}

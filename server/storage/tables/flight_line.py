@@ -1,9 +1,9 @@
 from datetime import datetime
 
-from sqlalchemy import JSON, CheckConstraint, Column, Index, UniqueConstraint, text
+from sqlalchemy import JSON, CheckConstraint, Column, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from server.storage.tables.base import NEVER_REUSE_IDS, key, version_column
+from server.storage.tables.base import NEVER_REUSE_IDS, key, only_where, version_column
 from server.storage.tables.open_flying import DOWN, FLYING, LANDING, POWER_UP, WAITING
 
 POWERING_UP = "powering up"
@@ -63,7 +63,7 @@ class Call(SQLModel, table=True):
     __tablename__ = "call"
     __table_args__ = (
         CheckConstraint(f"stage IN {CALL_STAGES!r}", name="stage"),
-        Index("uq_call_live", "field_day_id", unique=True, sqlite_where=text("stage <> 'over'")),
+        Index("uq_call_live", "field_day_id", unique=True, **only_where("stage <> 'over'")),
         NEVER_REUSE_IDS,
     )
     __mapper_args__ = {"version_id_col": _call_version}

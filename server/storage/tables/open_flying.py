@@ -1,9 +1,9 @@
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, Index, text
+from sqlalchemy import CheckConstraint, Index
 from sqlmodel import Field, SQLModel
 
-from server.storage.tables.base import NEVER_REUSE_IDS, key, version_column
+from server.storage.tables.base import NEVER_REUSE_IDS, key, only_where, version_column
 
 WAITING = "waiting"
 READY = "ready"
@@ -49,11 +49,9 @@ class Turn(SQLModel, table=True):
     __tablename__ = "turn"
     __table_args__ = (
         CheckConstraint(f"stage IN {TURN_STAGES!r}", name="stage"),
-        Index("uq_turn_live_pilot", "pilot_id", unique=True, sqlite_where=text("ended_at IS NULL")),
-        Index(
-            "uq_turn_live_place", "field_day_id", "place", unique=True, sqlite_where=text("ended_at IS NULL")
-        ),
-        Index("uq_turn_live_mhz", "field_day_id", "mhz", unique=True, sqlite_where=text("ended_at IS NULL")),
+        Index("uq_turn_live_pilot", "pilot_id", unique=True, **only_where("ended_at IS NULL")),
+        Index("uq_turn_live_place", "field_day_id", "place", unique=True, **only_where("ended_at IS NULL")),
+        Index("uq_turn_live_mhz", "field_day_id", "mhz", unique=True, **only_where("ended_at IS NULL")),
         NEVER_REUSE_IDS,
     )
     __mapper_args__ = {"version_id_col": _turn_version}

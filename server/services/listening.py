@@ -1,0 +1,30 @@
+"""What other server processes change, told to those who watch at this one."""
+
+from threading import Event, Thread
+
+from server.services.live import Hub, tell_everybody, tell_watchers
+from server.storage.changes import listen
+from server.storage.session import Database
+
+
+class Listening:
+    """Listens in a thread from now on, where the database tells of changes; elsewhere there is nothing to hear."""
+
+    def __init__(self, database: Database, hub: Hub) -> None:
+        self._is_over = Event()
+        self._thread: Thread | None = None
+        if not isinstance(database.place, str):
+            return
+        arguments = (
+            database.place,
+            lambda field_day_id: tell_watchers(database, hub, field_day_id),
+            lambda: tell_everybody(database, hub),
+            self._is_over,
+        )
+        self._thread = Thread(target=listen, args=arguments, name="bandstand-listening", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._is_over.set()
+        if self._thread:
+            self._thread.join()
