@@ -126,7 +126,7 @@ def _quote_fault(text: str, line: int, file: str, reason: str) -> Fault:
     else:
         problem = _("the quotes of this line do not fit (%(reason)s)", reason=reason)
         cure = _('write a quote inside a quoted cell twice, "", and end the cell before the next separator')
-    return Fault(file, line, WHOLE_FILE, start, problem, cure)
+    return Fault(file, line, _(WHOLE_FILE), start, problem, cure)
 
 
 def _fault_at(data: bytes, at: int, file: str, problem: str, cure: str) -> Fault:
@@ -138,4 +138,4 @@ def _fault_at(data: bytes, at: int, file: str, problem: str, cure: str) -> Fault
 
 
 def _whole(file: str, text: str, problem: str, cure: str) -> FaultyInputError:
-    return FaultyInputError([Fault(file, 1, WHOLE_FILE, text, problem, cure)])
+    return FaultyInputError([Fault(file, 1, _(WHOLE_FILE), text, problem, cure)])

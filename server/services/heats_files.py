@@ -75,7 +75,7 @@ def _seats(data: bytes, file: str) -> list[_Seat]:
             Fault(
                 file,
                 1,
-                WHOLE_FILE,
+                _(WHOLE_FILE),
                 header,
                 _("there are no heats in the file"),
                 _("write lines such as 1,Wren"),
@@ -88,7 +88,7 @@ def _seats(data: bytes, file: str) -> list[_Seat]:
             most_rows=MOST_ROWS,
         )
         faults.append(
-            Fault(file, table.rows[MOST_ROWS][0], WHOLE_FILE, "", problem, _("keep the heats of one day"))
+            Fault(file, table.rows[MOST_ROWS][0], _(WHOLE_FILE), "", problem, _("keep the heats of one day"))
         )
     if faults:
         raise FaultyInputError(faults)

@@ -144,7 +144,12 @@ def _list_faults(table: Table, meaning: Sequence[str], present: int) -> tuple[Fa
     if not table.rows:
         faults.append(
             Fault(
-                table.file, 1, WHOLE_FILE, header, _("there are no pilots in the list"), _("write one a line")
+                table.file,
+                1,
+                _(WHOLE_FILE),
+                header,
+                _("there are no pilots in the list"),
+                _("write one a line"),
             )
         )
     free = MOST_PILOTS - present
@@ -156,7 +161,7 @@ def _list_faults(table: Table, meaning: Sequence[str], present: int) -> tuple[Fa
             free=free,
         )
         cure = _("keep those who come: a field day holds %(most)s pilots", most=MOST_PILOTS)
-        faults.append(Fault(table.file, line, WHOLE_FILE, ", ".join(cells), problem, cure))
+        faults.append(Fault(table.file, line, _(WHOLE_FILE), ", ".join(cells), problem, cure))
     return tuple(faults)
 
 
@@ -213,7 +218,7 @@ def _at(look: Look, fault: FieldFault, line: int) -> Fault:
 
 
 def _whole_list(file: str, problem: str, cure: str) -> Fault:
-    return Fault(file, 1, WHOLE_FILE, "", problem, cure)
+    return Fault(file, 1, _(WHOLE_FILE), "", problem, cure)
 
 
 def _count(number: int) -> str:

@@ -112,7 +112,7 @@ def _size_fault(table: Table) -> Fault | None:
     if not table.rows:
         cure = _("write one pilot a line under the header")
         return Fault(
-            table.file, 1, WHOLE_FILE, ", ".join(table.columns), _("there are no pilots in the file"), cure
+            table.file, 1, _(WHOLE_FILE), ", ".join(table.columns), _("there are no pilots in the file"), cure
         )
     if len(table.rows) > MOST_PILOTS:
         line, cells = table.rows[MOST_PILOTS]
@@ -122,7 +122,7 @@ def _size_fault(table: Table) -> Fault | None:
             most=MOST_PILOTS,
         )
         cure = _("split it, or keep the %(most)s who come", most=MOST_PILOTS)
-        return Fault(table.file, line, WHOLE_FILE, ", ".join(cells), problem, cure)
+        return Fault(table.file, line, _(WHOLE_FILE), ", ".join(cells), problem, cure)
     return None
 
 

@@ -30,7 +30,7 @@ def _syntax_fault(text: str, file: str, message: str) -> Fault:
     place = _PLACE.search(message)
     lines = text.splitlines() or [""]
     line = int(place["line"]) if place and place["line"] else len(lines)
-    column = _("character %(column)s", column=place["column"]) if place and place["column"] else WHOLE_FILE
+    column = _("character %(column)s", column=place["column"]) if place and place["column"] else _(WHOLE_FILE)
     reason = _PLACE.sub("", message)
     problem = _("this is not TOML (%(reason)s)", reason=f"{reason[:1].lower()}{reason[1:]}")
     cure = _('write one name = value a line, with text in quotes: day_channels = "auto"')
