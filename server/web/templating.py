@@ -80,6 +80,7 @@ def make_templates() -> Jinja2Templates:
         unbroken=unbroken,
         clock=clock,
         day_and_clock=day_and_clock,
+        listed=wording.listed,
         long_date=wording.long_date,
         day_and_month=wording.day_and_month,
         qr=qr,
