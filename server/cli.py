@@ -45,6 +45,7 @@ def _ending_at_once(status: int) -> Iterator[None]:
 
 def _parser() -> argparse.ArgumentParser:
     # Imported here, under the eye of `_ending_at_once`: the planner takes half a second to load.
+    from server.cli_data import add_data_parsers
     from server.cli_demo import add_demo_parser
     from server.cli_plan import add_check_parser, add_plan_parser
     from server.cli_run import add_director_parser, add_run_parser
@@ -60,6 +61,7 @@ def _parser() -> argparse.ArgumentParser:
     add_plan_parser(commands)
     add_check_parser(commands)
     add_director_parser(commands)
+    add_data_parsers(commands)
     return parser
 
 

@@ -12,6 +12,7 @@ from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from server import __version__, paths, wording
+from server.services.backups import BackupKeeper
 from server.services.jobs import Jobs
 from server.services.listening import Listening
 from server.services.live import Hub
@@ -68,6 +69,9 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
     app.state.fragments = Fragments(app.state.templates)
     app.state.hub = Hub(app.state.fragments.message)
     app.state.jobs = _jobs(app.state.database, clock)
+    app.state.backups = BackupKeeper(
+        settings.place, settings.backup_folder, settings.backups_kept, settings.backup_minutes * 60, clock
+    )
     errors.add_handlers(app)
     for router in ROUTERS:
         app.include_router(router)
@@ -89,11 +93,13 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     is_over = asyncio.Event()
     watching = asyncio.create_task(_watch(app, is_over))
     listening = Listening(app.state.database, hub)
+    app.state.backups.open()
     with closed_at_signals(hub):
         yield
     is_over.set()
     await watching  # a look that is under way still holds a connection
     listening.close()
+    app.state.backups.close()
     hub.close()
     app.state.jobs.close()
     app.state.database.close()

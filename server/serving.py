@@ -40,7 +40,7 @@ Prepare = Callable[[Database, str], Sequence[str]]
 def serve(configured: Settings, prepare: Prepare | None = None) -> None:
     """Serve until told to stop; ``prepare`` may fill the database first. Raises CannotServeError."""
     _refuse_workers_on_a_file(configured)
-    with _data_in_use(configured), _served_alone(configured), _listener(configured) as listener:
+    with data_in_use(configured), _served_alone(configured), _listener(configured) as listener:
         migrate.upgrade(configured.place, paths.MIGRATIONS)
         _say_where(configured, listener.getsockname()[1], prepare)
         _allow_many_connections()
@@ -96,7 +96,7 @@ def _served_alone(configured: Settings) -> AbstractContextManager[None]:
 
 def reset_pass_phrase(configured: Settings) -> str:
     """A new pass phrase for the director, beside a running server too. Raises CannotServeError."""
-    with _data_in_use(configured):
+    with data_in_use(configured):
         migrate.upgrade(configured.place, paths.MIGRATIONS)
         database = Database(configured.place)
         with database.write() as session:
@@ -106,7 +106,7 @@ def reset_pass_phrase(configured: Settings) -> str:
 
 
 @contextmanager
-def _data_in_use(configured: Settings) -> Iterator[None]:
+def data_in_use(configured: Settings) -> Iterator[None]:
     """Make the data folder; tell what stands in the way of using it."""
     try:
         configured.data.mkdir(parents=True, exist_ok=True)

@@ -80,6 +80,24 @@ class Settings:
         "give a folder, for instance /home/you/bandstand",
         default_factory=_default_data_folder,
     )
+    backups: Path | None = _setting(  # noqa: RUF009 it returns a dataclass field
+        _folder,
+        "folder of the backups of the data file; another disk is best (none: backups in the data folder)",
+        "give a folder, for instance /media/stick/bandstand",
+        default=None,
+    )
+    backup_minutes: float = _setting(
+        _positive,
+        "minutes between two backups while something changes; each publish makes one too",
+        "give a number of minutes above 0",
+        default=10.0,
+    )
+    backups_kept: int = _setting(
+        _positive_int,
+        "newest backups to keep, besides the last one of each of the last 14 days that have one",
+        "give a whole number above 0",
+        default=20,
+    )
     database: str = _setting(
         _database,
         "PostgreSQL database that holds the days in place of the data file, for several workers and many clubs",
@@ -138,6 +156,10 @@ class Settings:
         return self.data / "bandstand.sqlite"
 
     @property
+    def backup_folder(self) -> Path:
+        return self.backups or self.data / "backups"
+
+    @property
     def place(self) -> Path | str:
         """Where the days are kept: the PostgreSQL database if one is set, else the data file."""
         return self.database or self.database_file
@@ -167,7 +189,7 @@ def environment_of(settings: Settings) -> dict[str, str]:
     return {
         variable_of(item): " ".join(value) if isinstance(value, tuple) else str(value)
         for item, value in values.items()
-        if value != ""
+        if value not in ("", None)
     }
 
 

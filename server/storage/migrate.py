@@ -4,8 +4,6 @@ Several processes may start at once: each takes the writers' lock before it look
 migrates and the others then find nothing to do. All revisions go in one transaction: all or none.
 """
 
-import sqlite3
-from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -17,6 +15,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.pool import NullPool
 
+from server.storage import backups
 from server.storage.session import WRITERS, Place, postgresql_url, shown, sqlite_url
 
 WAIT_FOR_OTHERS_S = 60
@@ -26,8 +25,10 @@ class MigrationError(Exception):
     """The data file cannot be brought to this version; nothing in it was changed."""
 
 
-def upgrade(place: Place, scripts: Path) -> Path | None:
+def upgrade(place: Place, scripts: Path, copy_first: bool = True) -> Path | None:
     """Upgrade to the newest revision; returns the backup copy of a data file, None if none was needed.
+
+    copy_first  False for a file that is a copy itself
 
     A PostgreSQL database is not copied: that is its keeper's task, and a failed migration leaves it as it was.
     Raises MigrationError if it is newer than this version or a row would point at nothing afterwards.
@@ -35,15 +36,18 @@ def upgrade(place: Place, scripts: Path) -> Path | None:
     if isinstance(place, Path):
         place.parent.mkdir(parents=True, exist_ok=True)
     config = configuration(scripts)
-    newest = ScriptDirectory.from_config(config).get_current_head()
+    revisions = ScriptDirectory.from_config(config)
+    newest = revisions.get_current_head()
     engine = migration_engine(place)
     try:
         with engine.connect() as connection:
             found = MigrationContext.configure(connection).get_current_revision()
             if found == newest:
                 return None
-            _refuse_newer(config, place, found)
-            backup = _backup_copy(place, found) if found and isinstance(place, Path) else None
+            refuse_newer(revisions, place, found)
+            backup = None
+            if copy_first and found and isinstance(place, Path):
+                backup = _backup_copy(place, found)
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
             if isinstance(place, Path):
@@ -95,8 +99,9 @@ def _postgresql_engine(address: str) -> Engine:
     return engine
 
 
-def _refuse_newer(config: Config, place: Place, found: str | None) -> None:
-    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+def refuse_newer(revisions: ScriptDirectory, place: Place, found: str | None) -> None:
+    """Raises MigrationError for a revision that this version does not know."""
+    known = {script.revision for script in revisions.walk_revisions()}
     if found and found not in known:
         raise MigrationError(
             f"{shown(place)} was written by a newer Bandstand (revision {found}). "
@@ -105,13 +110,9 @@ def _refuse_newer(config: Config, place: Place, found: str | None) -> None:
 
 
 def _backup_copy(file: Path, found: str) -> Path:
-    """Copy through SQLite itself, so that what still stands in the write-ahead log is in the copy too."""
     stamp = datetime.now(UTC).strftime("%Y%m%d-%H%M%S")
     copy = file.with_name(f"{file.stem}-before-{found}-{stamp}{file.suffix}")
-    unfinished = copy.with_name(copy.name + ".part")
-    with closing(sqlite3.connect(file)) as source, closing(sqlite3.connect(unfinished)) as target:
-        source.backup(target)
-    unfinished.replace(copy)
+    backups.write_copy(file, copy)
     return copy
 
 

@@ -13,6 +13,7 @@ from fastapi.datastructures import State
 from pydantic import Field
 
 from server.services import access
+from server.services.backups import BackupKeeper
 from server.services.jobs import Jobs
 from server.services.live import Hub
 from server.settings import Settings
@@ -85,6 +86,10 @@ def _jobs(state: Annotated[State, Depends(_state)]) -> Jobs:
     return state.jobs
 
 
+def _backups(state: Annotated[State, Depends(_state)]) -> BackupKeeper:
+    return state.backups
+
+
 def _settings(state: Annotated[State, Depends(_state)]) -> Settings:
     return state.settings
 
@@ -97,6 +102,7 @@ DatabaseOfApp = Annotated[Database, Depends(_database)]
 HubOfApp = Annotated[Hub, Depends(_hub)]
 FragmentsOfApp = Annotated[Fragments, Depends(_fragments)]
 JobsOfApp = Annotated[Jobs, Depends(_jobs)]
+BackupsOfApp = Annotated[BackupKeeper, Depends(_backups)]
 SettingsOfApp = Annotated[Settings, Depends(_settings)]
 Now = Annotated[datetime, Depends(_now)]
 """The clock, read once for the whole request."""

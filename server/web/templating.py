@@ -86,10 +86,14 @@ def make_templates() -> Jinja2Templates:
         qr=qr,
     )
     # Templates may also be drawn without a request.
-    environment.globals.update(screen_looks=LOOKS, screen_look=Look())
-    return Jinja2Templates(
-        env=environment, context_processors=[lambda request: {"screen_look": look_of(request.cookies)}]
-    )
+    environment.globals.update(screen_looks=LOOKS, screen_look=Look(), backup_trouble="")
+    return Jinja2Templates(env=environment, context_processors=[_of_every_page])
+
+
+def _of_every_page(request: Request) -> dict[str, object]:
+    keeper = getattr(request.app.state, "backups", None)
+    trouble = keeper.trouble if keeper else ""
+    return {"screen_look": look_of(request.cookies), "backup_trouble": trouble}
 
 
 def mhz(value: int) -> str:

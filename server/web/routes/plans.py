@@ -19,7 +19,7 @@ from server.services.trade_offs import CHANGE
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web import plan_forms
-from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now, RowNumber
+from server.web.dependencies import BackupsOfApp, DatabaseOfApp, HubOfApp, JobsOfApp, Now, RowNumber
 from server.web.form_text import FormText, whole_number
 from server.web.plan_pages import JobFragment, Told, plan_page, published_plan_page, running_view
 from server.web.spectrum_pages import Spectrum, trial_spectrum
@@ -247,6 +247,7 @@ def publish_plan(
     database: DatabaseOfApp,
     hub: HubOfApp,
     jobs: JobsOfApp,
+    backups: BackupsOfApp,
     now: Now,
 ) -> Response:
     version, answers_for = whole_number(form, "version"), bool(form.get("answers_for"))
@@ -259,6 +260,7 @@ def publish_plan(
     except (InputError, OvertakenError, RefusedError) as error:
         return not_done(request, code, database, jobs, form, error)
     live.announce(database, hub, day.id or 0)
+    backups.soon()
     return to_plan(code)
 
 

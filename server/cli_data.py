@@ -1,0 +1,89 @@
+"""`bandstand backup` and `restore`: the data file as a whole."""
+
+import argparse
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+
+from server.cli_run import add_settings_options, with_settings
+from server.settings import Settings
+
+# Imported where it is needed: see server/cli_run.py.
+
+
+def add_data_parsers(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    backup = commands.add_parser(
+        "backup",
+        help="copy the data file, also beside a running server",
+        description="Copy the data file whole, also beside a running server, into the folder of backups.",
+    )
+    backup.add_argument("file", nargs="?", type=Path, metavar="FILE", help="where to; must not exist yet")
+    add_settings_options(backup, "data", "backups")
+    backup.set_defaults(
+        run=lambda chosen: with_settings(lambda settings: _backup(settings, chosen.file))(chosen)
+    )
+    restore = commands.add_parser(
+        "restore",
+        help="put a backup in the place of the data file",
+        description="Check a backup and put it in the place of the data file, which is kept under another "
+        "name. A backup of an older version is brought up to this one. No server may run on the data file.",
+    )
+    restore.add_argument("file", type=Path, metavar="FILE", help="a backup")
+    add_settings_options(restore, "data")
+    restore.set_defaults(
+        run=lambda chosen: with_settings(lambda settings: _restore(settings, chosen.file))(chosen)
+    )
+
+
+def _backup(configured: Settings, wanted: Path | None) -> None:
+    from server.serving import CannotServeError, data_in_use
+    from server.storage import backups
+
+    file = _data_file(configured, "pg_dump")
+    if not file.exists():
+        raise CannotServeError(f"There is nothing to copy yet: {file} does not exist.")
+    if wanted is not None and wanted.exists():
+        raise CannotServeError(f"{wanted} exists already: give a new name.")
+    with data_in_use(configured):
+        try:
+            if wanted is None:
+                made = backups.make(
+                    file, configured.backup_folder, configured.backups_kept, datetime.now(UTC)
+                )
+            else:
+                backups.write_copy(file, wanted)
+                made = wanted
+        except (OSError, sqlite3.Error) as error:
+            reason = getattr(error, "strerror", None) or error
+            raise CannotServeError(
+                f"No backup was made: {reason}. The data file {file} is as it was."
+            ) from error
+    print(f"Backup: {made}\nIt holds names and the pilots' private links: keep it as you keep the data file.")
+
+
+def _restore(configured: Settings, backup: Path) -> None:
+    from server import paths
+    from server.serving import CannotServeError, data_in_use
+    from server.storage.one_server import only_server
+    from server.storage.restoring import BackupError, restore
+
+    file = _data_file(configured, "pg_restore")
+    with data_in_use(configured), only_server(file):
+        try:
+            replaced = restore(backup, file, paths.MIGRATIONS, datetime.now(UTC))
+        except BackupError as error:
+            raise CannotServeError(str(error)) from error
+    print(f"Restored: {file}, as it was in {backup}")
+    if replaced:
+        print(f"Replaced: what stood there is kept as {replaced}")
+
+
+def _data_file(configured: Settings, program: str) -> Path:
+    from server.serving import CannotServeError
+
+    if not isinstance(configured.place, Path):
+        raise CannotServeError(
+            f"The days are in a PostgreSQL database: whoever keeps it saves it with {program}. "
+            "A single day moves with `bandstand export` and `bandstand import`."
+        )
+    return configured.place
