@@ -1,12 +1,19 @@
-"""`bandstand backup` and `restore`: the data file as a whole."""
+"""`bandstand backup` and `restore`: the data file as a whole; `export` and `import`: one day as one file."""
 
 import argparse
 import sqlite3
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from server.cli_run import add_settings_options, with_settings
 from server.settings import Settings
+
+if TYPE_CHECKING:
+    from server.storage.session import Database
 
 # Imported where it is needed: see server/cli_run.py.
 
@@ -32,6 +39,27 @@ def add_data_parsers(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     add_settings_options(restore, "data")
     restore.set_defaults(
         run=lambda chosen: with_settings(lambda settings: _restore(settings, chosen.file))(chosen)
+    )
+    export = commands.add_parser(
+        "export",
+        help="write a field day as one file",
+        description="Write all of one field day as JSON, to move it to another machine. "
+        "It holds names and the pilots' private links: keep it as you keep the data file.",
+    )
+    export.add_argument("code", metavar="CODE", help="the four letters of the day")
+    add_settings_options(export, "data")
+    export.set_defaults(
+        run=lambda chosen: with_settings(lambda settings: _export(settings, chosen.code))(chosen)
+    )
+    bring_in = commands.add_parser(
+        "import",
+        help="bring in a field day that was exported",
+        description="Bring in a field day from the file that `export` wrote, beside the days that are here.",
+    )
+    bring_in.add_argument("file", type=Path, metavar="FILE", help="the file of a day")
+    add_settings_options(bring_in, "data")
+    bring_in.set_defaults(
+        run=lambda chosen: with_settings(lambda settings: _import(settings, chosen.file))(chosen)
     )
 
 
@@ -87,3 +115,51 @@ def _data_file(configured: Settings, program: str) -> Path:
             "A single day moves with `bandstand export` and `bandstand import`."
         )
     return configured.place
+
+
+def _export(configured: Settings, code: str) -> None:
+    from server.services import day_files
+    from server.services.errors import NotFoundError
+    from server.serving import CannotServeError
+
+    with _days_of(configured) as database:
+        try:
+            with database.read() as session:
+                content = day_files.export(session, code)
+        except NotFoundError as error:
+            raise CannotServeError(str(error)) from error
+    sys.stdout.buffer.write(content)
+
+
+def _import(configured: Settings, file: Path) -> None:
+    from server.services import day_imports
+    from server.services.day_files import FaultyDayFileError
+    from server.serving import CannotServeError
+
+    try:
+        data = file.read_bytes()
+    except OSError as error:
+        raise CannotServeError(f"{file} cannot be read: {error.strerror or error}.") from error
+    with _days_of(configured) as database:
+        try:
+            with database.write() as session:
+                brought = day_imports.bring_in(session, data, file.name, datetime.now(UTC))
+        except FaultyDayFileError as error:
+            raise CannotServeError(str(error)) from error
+    print(f"{brought.words()}\nIts code: {brought.day.code}")
+
+
+@contextmanager
+def _days_of(configured: Settings) -> "Iterator[Database]":
+    from server import paths
+    from server.serving import data_in_use
+    from server.storage import migrate
+    from server.storage.session import Database
+
+    with data_in_use(configured):
+        migrate.upgrade(configured.place, paths.MIGRATIONS)
+        database = Database(configured.place)
+        try:
+            yield database
+        finally:
+            database.close()

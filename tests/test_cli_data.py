@@ -72,3 +72,31 @@ def test_a_postgresql_database_is_left_to_its_keeper(monkeypatch, tmp_path: Path
         refused = done(*command, "--data", tmp_path)
         assert refused.returncode == 2
         assert "whoever keeps it saves it with pg_" in refused.stderr
+
+
+def test_a_day_moves_to_another_machine(tmp_path: Path):
+    here, there, file = tmp_path / "here", tmp_path / "there", tmp_path / "tern.json"
+    day_in(here, "tern")
+    exported = done("export", "tern", "--data", here)
+    assert exported.returncode == 0
+    file.write_text(exported.stdout, "utf-8")
+    brought = done("import", file, "--data", there)
+    assert brought.stdout == "Brought in the field day Tern Meadow club day of 2026-05-16.\nIts code: tern\n"
+    assert done("export", "tern", "--data", there).stdout == exported.stdout
+    again = done("import", file, "--data", there)
+    assert "Another day here has the code tern" in again.stdout
+    assert len(codes(there / "bandstand.sqlite")) == 2
+
+
+def test_a_day_that_cannot_be_moved_is_told_in_words(tmp_path: Path):
+    day_in(tmp_path, "tern")
+    missing = done("export", "hern", "--data", tmp_path)
+    assert (missing.returncode, missing.stdout) == (2, "")
+    assert missing.stderr == "There is no field day with the code hern.\n"
+    nowhere = done("import", tmp_path / "nowhere.json", "--data", tmp_path)
+    assert nowhere.stderr == f"{tmp_path / 'nowhere.json'} cannot be read: No such file or directory.\n"
+    (tmp_path / "half.json").write_text('{"format": "band')
+    half = done("import", tmp_path / "half.json", "--data", tmp_path)
+    assert (half.returncode, half.stderr.count("Traceback")) == (2, 0)
+    assert half.stderr.startswith("“half.json” is no field day of Bandstand, or only a part of one")
+    assert codes(tmp_path / "bandstand.sqlite") == ["tern"]

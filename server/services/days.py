@@ -85,7 +85,7 @@ def create_day(session: Session, typed: Mapping[str, str], at: datetime) -> Fiel
     if faults:
         raise InputError(faults)
     day = FieldDay(
-        code=text["code"] or _free_code(session),
+        code=text["code"] or free_code(session),
         name=text["name"],
         date=date.fromisoformat(text["date"]),
         time_zone=text["time_zone"],
@@ -200,7 +200,8 @@ def can_publish(day: FieldDay) -> str | None:
     return None
 
 
-def _free_code(session: Session) -> str:
+def free_code(session: Session) -> str:
+    """A code that no day of this machine has."""
     while True:
         code = "".join(secrets.choice(_CODE_LETTERS) for _ in range(4))
         if days.by_code(session, code) is None:

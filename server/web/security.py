@@ -16,6 +16,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from server.services.day_files import LARGEST_MIB
 from server.web.errors import answer
 from server.wording import gettext as _
 from server.wording import marked
@@ -44,6 +45,10 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 
+DAY_IMPORT = "/days/import"
+LARGEST_DAY_BYTES = (LARGEST_MIB + 1) * 2**20
+"""A little more than the file, for the form around it."""
+
 UNKNOWN_HOST = marked(
     "Bandstand does not answer under this name. Use the address that it printed at its start, or "
     "add the name to BANDSTAND_ALLOWED_HOSTS."
@@ -65,6 +70,10 @@ class Policy:
         names = {name.lower() for name in allowed_hosts}
         names.update(urlsplit(origin).hostname or "" for origin in origins)
         return cls(frozenset(names), origins, body_limit_kib * 1024)
+
+    def limit_bytes(self, path: str) -> int:
+        """A whole day as a file is larger than anything else; only who may bring one in has it read."""
+        return max(self.body_limit_bytes, LARGEST_DAY_BYTES if path == DAY_IMPORT else 0)
 
 
 class Guard:
@@ -89,11 +98,10 @@ class Guard:
             headers, scope["scheme"], self._policy.public_origins
         ):
             await answer(Request(scope), 403, _(FROM_ELSEWHERE))(scope, receive, send_with_headers)
-        elif _declared_length(headers) > self._policy.body_limit_bytes:
-            message = too_large(self._policy.body_limit_bytes)
-            await answer(Request(scope), 413, message)(scope, receive, send_with_headers)
+        elif _declared_length(headers) > (limit := self._policy.limit_bytes(scope["path"])):
+            await answer(Request(scope), 413, too_large(limit))(scope, receive, send_with_headers)
         else:
-            counted = _counting(receive, self._policy.body_limit_bytes)
+            counted = _counting(receive, limit)
             await self._app(scope, counted, send_with_headers)
 
 

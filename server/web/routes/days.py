@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse, Response
 
-from server.services import days, live
+from server.services import day_imports, days, live
 from server.services.day_fields import time_zones, zone_of_this_machine
 from server.services.errors import InputError
 from server.storage.session import Database
@@ -30,11 +30,15 @@ class DaysPage(Page):
     form: Mapping[str, str]
     time_zones: Sequence[str]
     errors: Mapping[str, str] = field(default_factory=dict)
+    brought: str = ""
+    """What came of bringing a day in from a file, or in `not_brought` why it was refused."""
+    not_brought: str = ""
 
 
 @router.get("/days")
-def show_days(request: Request, database: DatabaseOfApp, now: Now) -> Response:
-    return render(request, _page(database, _usual_fields(now), {}))
+def show_days(request: Request, database: DatabaseOfApp, now: Now, brought: str = "") -> Response:
+    """`brought` is the code of a day that was just brought in."""
+    return render(request, days_page(database, now, brought=brought))
 
 
 @router.post("/days")
@@ -52,7 +56,7 @@ def create_day(
         with database.write() as session:
             day = days.create_day(session, typed, now)
     except InputError as error:
-        return render(request, _page(database, typed, error.faults), 422)
+        return render(request, days_page(database, now, typed, error.faults), 422)
     return RedirectResponse(f"/days/{day.code}/site", 303)
 
 
@@ -85,9 +89,26 @@ def _usual_fields(now: datetime) -> dict[str, str]:
     return {"name": "", "date": now.astimezone(ZoneInfo(zone)).date().isoformat(), "time_zone": zone}
 
 
-def _page(database: Database, form: Mapping[str, str], errors: Mapping[str, str]) -> DaysPage:
+def days_page(
+    database: Database,
+    now: datetime,
+    form: Mapping[str, str] | None = None,
+    errors: Mapping[str, str] | None = None,
+    brought: str = "",
+    not_brought: str = "",
+) -> DaysPage:
     with database.read() as session:
         current = days.current_day(session)
         listed = days.all_days(session)
         mark = live_mark_by_name(session, current) if current else None
-    return DaysPage(listed, current.code if current else "", mark, form, time_zones(), errors)
+        told = day_imports.words_of(session, brought) if brought else ""
+    return DaysPage(
+        listed,
+        current.code if current else "",
+        mark,
+        form or _usual_fields(now),
+        time_zones(),
+        errors or {},
+        told,
+        not_brought,
+    )
