@@ -49,6 +49,11 @@ class FieldServer:
     def is_running(self) -> bool:
         return self._process is not None and self._process.poll() is None
 
+    @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
     def kill(self) -> None:
         """As a power cut would: nothing is closed, nothing said."""
         self._send(signal.SIGKILL)
