@@ -21,7 +21,7 @@ from server.services.addresses import own_addresses
 from server.settings import Settings, environment_of
 from server.storage import migrate
 from server.storage.one_server import AlreadyServedError, only_server
-from server.storage.session import Database, shown
+from server.storage.session import Database, DatabaseFailsError, shown
 
 OPEN_FILES_WANTED = 4096
 """Each live page holds a connection; some systems allow a process 256 files."""
@@ -120,6 +120,8 @@ def data_in_use(configured: Settings) -> Iterator[None]:
     except OperationalError as error:
         reason = " ".join(str(error.orig).split())
         raise CannotServeError(f"{shown(configured.place)} cannot be used: {reason}") from error
+    except DatabaseFailsError as error:
+        raise CannotServeError(f"{shown(configured.place)} cannot be used: {error}") from error
     except OSError as error:
         raise CannotServeError(
             f"The data folder {configured.data} cannot be used: {error.strerror or error}. "

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, func, make_url
+from sqlalchemy.exc import DatabaseError, DataError, DBAPIError, IntegrityError, ProgrammingError
 from sqlmodel import Session, col, select
 
 from server.storage.tables import LogbookEntry
@@ -43,6 +44,45 @@ def postgresql_url(address: str) -> URL:
     return make_url(address).set(drivername="postgresql+psycopg")
 
 
+LOCKED, FULL, READ_ONLY, DAMAGED, AWAY = "locked", "full", "read-only", "damaged", "away"
+
+_FAILURES = (
+    ("locked", LOCKED),
+    ("lock timeout", LOCKED),
+    ("disk is full", FULL),
+    ("no space left", FULL),
+    ("disk i/o error", FULL),
+    ("readonly", READ_ONLY),
+    ("read-only", READ_ONLY),
+    ("malformed", DAMAGED),
+    ("not a database", DAMAGED),
+)
+"""Words of the drivers' messages; SQLite says "disk I/O error" where a file may not grow any more."""
+
+
+class DatabaseFailsError(Exception):
+    """The database cannot be read or written now; what was being changed is as it was before.
+
+    why  LOCKED, FULL, READ_ONLY, DAMAGED, or AWAY for anything else
+    """
+
+    def __init__(self, error: DBAPIError) -> None:
+        super().__init__(str(error.orig).strip())
+        said = str(error.orig).lower()
+        self.why = next((why for words, why in _FAILURES if words in said), AWAY)
+
+
+@contextmanager
+def _failures_told() -> Iterator[None]:
+    try:
+        yield
+    except DatabaseError as error:
+        is_ours = isinstance(error, IntegrityError | ProgrammingError | DataError)
+        if is_ours:
+            raise
+        raise DatabaseFailsError(error) from error
+
+
 class Database:
     """Opens the sessions of one database; make one for each process.
 
@@ -59,19 +99,22 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """A session that sees one moment and refuses to write."""
-        with Session(self._reading, expire_on_commit=False) as session:
+        """A session that sees one moment and refuses to write. Raises DatabaseFailsError."""
+        with _failures_told(), Session(self._reading, expire_on_commit=False) as session:
             yield session
 
     @contextmanager
     def write(self) -> Iterator[Session]:
-        """A session that commits at the end of the block, or changes nothing if the block raises."""
+        """A session that commits at the end of the block, or changes nothing if the block raises.
+
+        Raises DatabaseFailsError, also of the commit itself.
+        """
         if self._writer == threading.get_ident():
             raise RuntimeError("a write inside a write: pass the session on instead of opening another")
         with self._one_writer:
             self._writer = threading.get_ident()
             try:
-                with Session(self._writing, expire_on_commit=False) as session:
+                with _failures_told(), Session(self._writing, expire_on_commit=False) as session:
                     yield session
                     session.commit()
             finally:

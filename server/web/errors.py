@@ -16,6 +16,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.services import errors as refusals
+from server.storage.session import AWAY, DAMAGED, FULL, LOCKED, READ_ONLY, DatabaseFailsError
 from server.web.dependencies import SignInNeededError
 from server.wording import gettext as _
 from server.wording import marked
@@ -42,6 +43,8 @@ ANSWERS = {
     413: Answer("errors/too_large.html", marked("This is larger than Bandstand takes.")),
     422: Answer("errors/not_taken.html", marked("Something in the form or the address cannot be used.")),
     429: Answer("errors/too_many_tries.html", marked("Too many tries. Wait a few minutes.")),
+    503: Answer("errors/not_saved.html", marked("Bandstand cannot reach its data just now.")),
+    507: Answer("errors/not_saved.html", marked("The disk is full, so nothing can be saved.")),
     500: Answer("errors/our_fault.html", marked("Bandstand failed here. Nothing that was saved is lost.")),
 }
 
@@ -56,6 +59,32 @@ STATUSES: dict[type[Exception], int] = {
     RequestValidationError: 422,
 }
 
+DATABASE_FAILS: dict[str, tuple[int, str]] = {
+    LOCKED: (
+        503,
+        marked("Another program holds the data file, so this was not saved. End that program, or wait."),
+    ),
+    FULL: (
+        507,
+        marked("The disk is full, so this was not saved. Make room on the disk of the data folder, now."),
+    ),
+    READ_ONLY: (
+        503,
+        marked("The data file may not be written, so this was not saved. Make its folder writable again."),
+    ),
+    DAMAGED: (
+        503,
+        marked(
+            "The data file is damaged. Stop Bandstand and restore the newest backup: bandstand restore FILE."
+        ),
+    ),
+    AWAY: (
+        503,
+        marked("The database does not answer, so this was not saved. It is tried anew with each press."),
+    ),
+}
+"""Status and sentence by why the database fails."""
+
 SIGN_IN_FIRST = marked(
     "Sign in first, in another tab. Then come back here and send this again: it is still typed in."
 )
@@ -64,6 +93,7 @@ SIGN_IN_FIRST = marked(
 def add_handlers(app: FastAPI) -> None:
     for error_class in STATUSES:
         app.add_exception_handler(error_class, _answer_known)
+    app.add_exception_handler(DatabaseFailsError, _answer_failing_database)
     app.add_exception_handler(HTTPException, _answer_http)
     app.add_exception_handler(SignInNeededError, _answer_sign_in_needed)
 
@@ -98,6 +128,13 @@ def _answer_http(request: Request, error: Exception) -> Response:
     response = answer(request, error.status_code, error.detail if has_own_words else "")
     response.headers.update(error.headers or {})
     return response
+
+
+def _answer_failing_database(request: Request, error: Exception) -> Response:
+    assert isinstance(error, DatabaseFailsError)
+    log.error("the database fails: %s", error)
+    status, sentence = DATABASE_FAILS[error.why]
+    return answer(request, status, _(sentence))
 
 
 def _answer_sign_in_needed(request: Request, _error: Exception) -> Response:

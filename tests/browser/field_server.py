@@ -27,6 +27,7 @@ class FieldServer:
         self.database_file = folder / "bandstand.sqlite"
         self.port = _free_port()
         self.address = f"http://{HOST}:{self.port}"
+        self.start_patience_s: float = PATIENCE_S
         self.environment = {"BANDSTAND_HEARTBEAT_S": str(HEARTBEAT_S)}
         self._command = command
         self._log = folder / "server.log"
@@ -89,7 +90,7 @@ class FieldServer:
 
     def _wait_until_it_answers(self) -> None:
         assert self._process is not None
-        deadline = time.monotonic() + PATIENCE_S
+        deadline = time.monotonic() + self.start_patience_s
         while time.monotonic() < deadline:
             assert self._process.poll() is None, self.said
             try:

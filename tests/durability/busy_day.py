@@ -68,6 +68,7 @@ def made(folder: Path, days_to_publish: int) -> Day:
 
 def server_in(folder: Path, command: str = COMMAND) -> FieldServer:
     server = FieldServer(folder, command)
+    server.start_patience_s = PATIENCE_S
     server.environment[CLOCK_STARTS_AT] = datetime(2026, 5, 16, 9, tzinfo=UTC).isoformat()
     return server
 
