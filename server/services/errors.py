@@ -41,7 +41,7 @@ class OvertakenError(ServiceError):
 class WrongPassPhraseError(ServiceError):
     def __init__(self) -> None:
         super().__init__(
-            _("This is not the pass phrase. It is six words; capitals and spaces do not matter.")
+            _("This is not the pass phrase. It is six words with spaces between; capitals do not matter.")
         )
 
 

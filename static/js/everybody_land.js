@@ -5,22 +5,22 @@
   if (!shown || !press) return;
   const url = `${shown.dataset.url}/everybody-land`, LOOK_EVERY_MS = 2500, AGAIN_MS = 1000;
   const isAtTheLine = Boolean(document.getElementById("line-bar"));  // where the heat is seen down: nothing may cover it
-  const reason = document.getElementById("everybody-land-reason");
+  const reason = document.getElementById("everybody-land-reason"), why = document.getElementById("everybody-land-why");
   let isSending = false;
 
-  function show({ on, reason: why }) {
+  function show({ on, reason: words }) {
     if (shown.hidden === on) {
       shown.hidden = !on;
       shown.classList.toggle("everybody-land--strip", isAtTheLine);
     }
     shown.dataset.alarm = on ? "on" : "off";
-    reason.textContent = why;
+    reason.textContent = words;
   }
 
-  // At once, before any answer: what is typed next is why. At the flight line the keys go on with the heat.
+  // At once, before any answer: what is typed next is why, on every page, and never a key that does something.
   function begin() {
     if (shown.hidden) show({ on: true, reason: "" });
-    if (!isAtTheLine) shown.querySelector("[name=reason]")?.focus();
+    why.focus();
   }
 
   async function look() {
@@ -33,6 +33,8 @@
 
   async function send(form, event) {
     event?.preventDefault();
+    if (form === why.form) why.blur();  // the keys of the page work again
+    if (form === why.form && !why.value.trim()) return;
     if (form === press && event) begin();
     const body = new URLSearchParams(new FormData(form));
     try {

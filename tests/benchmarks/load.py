@@ -316,9 +316,8 @@ def main() -> None:
             own_postgresql.make_template()
             database = own_postgresql.address("as_migrated")
         workers = 2 if database else 1
-        print(
-            f"{options.phones} phones, {options.weak} weak ones, {'PostgreSQL' if database else 'SQLite'}, {workers} process(es):"
-        )
+        kind = "PostgreSQL, two processes" if database else "a data file, one process"
+        print(f"{options.phones} phones and {options.weak} weak ones, {kind}:")
         with serving(Path(folder), database, workers) as (port, pids):
             _sign_in(Database(database or Path(folder) / "bandstand.sqlite"))
             asyncio.run(play(port, options.phones, options.weak, options.seconds, pids))

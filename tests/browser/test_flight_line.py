@@ -109,11 +109,27 @@ def test_everybody_land_acts_at_once_while_typing_and_loses_nothing(director, br
     expect(line).to_have_value("Gull R 25")
 
 
-def test_at_the_flight_line_the_keys_go_on_with_the_heat_under_everybody_land(director, field):
+def test_at_the_flight_line_what_is_typed_under_everybody_land_is_the_reason_and_no_key(director, field):
     director.keyboard.press("n")
     expect(key(director)).to_have_text("Wren: picture is clear", timeout=TOLD_WITHIN_MS)
     director.keyboard.press("F9")
     expect(key(director)).to_have_text(re.compile("is over"), timeout=TOLD_WITHIN_MS)
+    director.keyboard.type("unwell, wait")
+    expect(key(director)).to_have_text(re.compile("is over"))
+    director.keyboard.press("Enter")
+    expect(director.locator("#everybody-land-reason")).to_have_text("unwell, wait", timeout=TOLD_WITHIN_MS)
+    director.keyboard.press("n")
+    expect(key(director)).to_have_text("Lift EVERYBODY LAND", timeout=TOLD_WITHIN_MS)
+    director.keyboard.press("n")  # no key lifts it
+    expect(key(director)).to_have_text("Lift EVERYBODY LAND")
+    expect(director.locator("#everybody-land")).to_be_visible()
+
+
+def test_enter_without_a_reason_gives_the_keys_back_to_the_flight_line(director, field):
+    director.keyboard.press("n")
+    director.keyboard.press("F9")
+    expect(key(director)).to_have_text(re.compile("is over"), timeout=TOLD_WITHIN_MS)
+    director.keyboard.press("Enter")
     director.keyboard.press("n")
     expect(key(director)).to_have_text("Lift EVERYBODY LAND", timeout=TOLD_WITHIN_MS)
 

@@ -52,6 +52,16 @@ def test_a_pilot_reports_and_is_told_that_the_director_has_it(client, director, 
     assert "Trouble" in told(director, "/days/tern/line")
 
 
+def test_nobody_and_nothing_is_chosen_beforehand(director, database, day):
+    answer = director.post(DESK, data={"pilot": "", "symptom": "lines", "near": "", "onset": ""})
+    assert answer.status_code == 422
+    page = html.unescape(answer.text)
+    assert "Choose who calls it." in page
+    assert re.search(r'value="lines"[^>]* checked', page)
+    assert not reports(database, day)
+    assert " checked" not in told(director, DESK)
+
+
 def test_the_director_takes_one_down_and_tells_the_test(client, director, database, day, token):
     with database.read() as session:
         wren = id_of(session, day, "Wren")

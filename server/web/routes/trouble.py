@@ -62,6 +62,8 @@ def take_report(press: PressOfApp, code: str) -> Response:
     """The director takes down what a pilot calls."""
 
     def act(session: Session, day: FieldDay) -> None:
+        if not press.form.get("pilot"):
+            raise InputError({"pilot": _("Choose who calls it.")})
         pilot = pilot_of(session, day, whole_number(press.form, "pilot"))
         trouble.report(session, day, pilot, press.form, DIRECTOR, press.now)
 
