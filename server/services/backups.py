@@ -39,6 +39,20 @@ class BackupKeeper:
         """Make one as soon as may be; returns at once."""
         self._wished.set()
 
+    def copies_before(self, at: datetime | None) -> list[str]:
+        """Names of the copies of the data file that are older than this moment; none where it never came."""
+        if at is None or not isinstance(self._place, Path):
+            return []
+        copies = backups.older_copies(self._place, self._folder)
+        return [copy.name for copy in copies if copy.stat().st_mtime <= at.timestamp()]
+
+    def remove_copies(self) -> None:
+        """Remove all copies that Bandstand made of the data file by itself, and make a new one soon."""
+        if isinstance(self._place, Path):
+            for copy in backups.older_copies(self._place, self._folder):
+                copy.unlink(missing_ok=True)
+        self.soon()
+
     def close(self) -> None:
         self._is_over.set()
         self._wished.set()

@@ -103,6 +103,14 @@ def all_in(folder: Path) -> list[Path]:
     return sorted((one for one in folder.iterdir() if _NAME.fullmatch(one.name)), reverse=True)
 
 
+def older_copies(file: Path, folder: Path) -> list[Path]:
+    """Every copy that Bandstand made of a data file by itself: backups, before migrations, before restores."""
+    beside = [
+        one for name in ("before", "replaced") for one in sorted(file.parent.glob(f"{file.stem}-{name}-*"))
+    ]
+    return [*all_in(folder), *beside]
+
+
 def thin(folder: Path, kept: int) -> None:
     """Keep the newest `kept`, and besides the last copy of each of the last 14 days that have one."""
     copies = all_in(folder)

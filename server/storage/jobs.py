@@ -39,3 +39,8 @@ def forget(session: Session, field_day_id: int, kind: str) -> None:
             col(StoredJob.state) != RUNNING,
         )
     )
+
+
+def forget_day(session: Session, field_day_id: int) -> None:
+    """All of a day's, whatever they said."""
+    session.exec(delete(StoredJob).where(col(StoredJob.field_day_id) == field_day_id))

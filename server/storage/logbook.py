@@ -53,3 +53,11 @@ def of_actions(session: Session, field_day_id: int, actions: Iterable[str]) -> l
         col(LogbookEntry.field_day_id) == field_day_id, col(LogbookEntry.action).in_(list(actions))
     )
     return list(session.exec(entries.order_by(col(LogbookEntry.id))))
+
+
+def of_machine(session: Session, action: str) -> list[LogbookEntry]:
+    """Entries of one kind that are of no day."""
+    entries = select(LogbookEntry).where(
+        col(LogbookEntry.field_day_id).is_(None), col(LogbookEntry.action) == action
+    )
+    return list(session.exec(entries.order_by(col(LogbookEntry.id))))

@@ -10,6 +10,7 @@ Writers of this process also queue at a lock of its own: SQLite's waiting is unf
 for a second.
 """
 
+import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -66,9 +67,10 @@ class DatabaseFailsError(Exception):
     why  LOCKED, FULL, READ_ONLY, DAMAGED, or AWAY for anything else
     """
 
-    def __init__(self, error: DBAPIError) -> None:
-        super().__init__(str(error.orig).strip())
-        said = str(error.orig).lower()
+    def __init__(self, error: DBAPIError | sqlite3.Error) -> None:
+        reason = error.orig if isinstance(error, DBAPIError) else error
+        super().__init__(str(reason).strip())
+        said = str(reason).lower()
         self.why = next((why for words, why in _FAILURES if words in said), AWAY)
 
 
@@ -119,6 +121,23 @@ class Database:
                     session.commit()
             finally:
                 self._writer = None
+
+    def forget(self) -> None:
+        """Write a data file anew, so that nothing of what was deleted or replaced stays in its bytes.
+
+        PostgreSQL does so in its own time (autovacuum). Raises DatabaseFailsError, with the data as they are.
+        """
+        if self.tells_changes:
+            return
+        with self._one_writer, _failures_told(), self._reading.connect() as connection:
+            driver = connection.connection.driver_connection
+            assert driver is not None
+            try:
+                driver.execute("pragma query_only=off")
+                driver.execute("VACUUM")
+                driver.execute("pragma wal_checkpoint(truncate)")
+            except sqlite3.Error as error:
+                raise DatabaseFailsError(error) from error
 
     @staticmethod
     def order(session: Session, field_day_id: int) -> int:

@@ -31,6 +31,7 @@ PUBLIC = {
     "/slot/{token}/clearance",
     "/slot/{token}/clearances/{clearance_id}/{name}",
     "/guide",
+    "/privacy",
     "/health",
     "/sign-in",
 }

@@ -24,6 +24,7 @@ from server.web.routes import (
     patterns,
     pilots,
     plans,
+    privacy,
     site,
     slots,
     spectrum,
@@ -53,6 +54,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     pilots.router,
     spectrum.router,  # before the plans, whose numbers would take its address
     plans.router,
+    privacy.router,
     site.router,
     slots.router,
     trouble.router,

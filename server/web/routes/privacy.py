@@ -1,0 +1,153 @@
+"""What is stored and why; a pilot's own data as a file, and names taken out of a day."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from server.services import erasing, live, pilot_files
+from server.services.backups import BackupKeeper
+from server.services.days import day_with
+from server.services.erasing import NamesOfDay
+from server.services.errors import InputError, RefusedError
+from server.services.live import Hub
+from server.storage.session import Database, DatabaseFailsError
+from server.storage.tables import FieldDay
+from server.web.dependencies import BackupsOfApp, DatabaseOfApp, HubOfApp, Now, RowNumber, public
+from server.web.form_text import FormText
+from server.web.live_mark import LiveMark, live_mark
+from server.web.templating import Page, render
+from server.wording import gettext as _
+
+router = APIRouter()
+
+
+@dataclass(frozen=True)
+class PrivacyPage(Page):
+    template: ClassVar[str] = "privacy/page.html"
+
+
+@dataclass(frozen=True)
+class NamesPage(Page):
+    """The pilots of a day, to hand out or to take out what is stored of them.
+
+    copies  backups of the data file that were made before names were taken out
+    """
+
+    template: ClassVar[str] = "privacy/day.html"
+    day: FieldDay
+    tab: str
+    live: LiveMark
+    names: NamesOfDay
+    copies: Sequence[str]
+    fault: str = ""
+
+
+@router.get("/privacy")
+@public
+def show_privacy(request: Request) -> Response:
+    return render(request, PrivacyPage())
+
+
+@router.get("/days/{code}/names")
+def show_names(request: Request, code: str, database: DatabaseOfApp, backups: BackupsOfApp) -> Response:
+    return render(request, _page(database, backups, code))
+
+
+@router.get("/days/{code}/names/{pilot_id}/export")
+def export_pilot(code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Response:
+    with database.read() as session:
+        content = pilot_files.export_pilot(session, code, pilot_id)
+    headers = {
+        "Content-Disposition": f'attachment; filename="{code}-pilot-{pilot_id}.json"',
+        "Cache-Control": "no-store",
+    }
+    return Response(content, media_type="application/json", headers=headers)
+
+
+@router.post("/days/{code}/names/{pilot_id}/erase")
+def erase_pilot(
+    request: Request,
+    code: str,
+    pilot_id: RowNumber,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    backups: BackupsOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    try:
+        _check_sure(form)
+        with database.write() as session:
+            erasing.erase(session, code, pilot_id, now)
+            day_id = day_with(session, code).id or 0
+    except (InputError, RefusedError) as error:
+        return render(request, _page(database, backups, code, str(error)), 422)
+    return _taken_out(request, code, database, hub, backups, day_id)
+
+
+@router.post("/days/{code}/names/archive")
+def archive_without_names(
+    request: Request,
+    code: str,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    backups: BackupsOfApp,
+    now: Now,
+    form: FormText,
+) -> Response:
+    try:
+        _check_sure(form)
+        with database.write() as session:
+            erasing.archive_without_names(session, code, now)
+            day_id = day_with(session, code).id or 0
+    except (InputError, RefusedError) as error:
+        return render(request, _page(database, backups, code, str(error)), 422)
+    return _taken_out(request, code, database, hub, backups, day_id)
+
+
+@router.post("/days/{code}/names/copies")
+def remove_copies(
+    request: Request, code: str, database: DatabaseOfApp, backups: BackupsOfApp, form: FormText
+) -> Response:
+    """Remove every copy of the data file that still holds the names, then make a new one."""
+    try:
+        _check_sure(form)
+        backups.remove_copies()
+    except InputError as error:
+        return render(request, _page(database, backups, code, str(error)), 422)
+    return RedirectResponse(f"/days/{code}/names", 303)
+
+
+def _taken_out(
+    request: Request, code: str, database: Database, hub: Hub, backups: BackupKeeper, day_id: int
+) -> Response:
+    """Tell everybody, and write the data file anew, so that the names are in none of its bytes."""
+    live.announce(database, hub, day_id)
+    try:
+        database.forget()
+    except DatabaseFailsError as error:
+        fault = _(
+            "Names were taken out, but the data file could not be written anew (%(reason)s), so its bytes may "
+            "still hold them. Mend that, then press once more.",
+            reason=error,
+        )
+        return render(request, _page(database, backups, code, fault), 503)
+    return RedirectResponse(f"/days/{code}/names", 303)
+
+
+def _check_sure(form: FormText) -> None:
+    if not form.get("sure"):
+        raise InputError(
+            {"sure": _("Nothing was changed: tick that you are sure, since this cannot be undone.")}
+        )
+
+
+def _page(database: Database, backups: BackupKeeper, code: str, fault: str = "") -> NamesPage:
+    with database.read() as session:
+        day = day_with(session, code)
+        names = erasing.names_of(session, day)
+        mark = live_mark(session, day)
+    return NamesPage(day, "logbook", mark, names, backups.copies_before(names.last_erased_at), fault)
