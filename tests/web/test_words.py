@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from server import paths, wording
 from server.radio.rules import RULE_SETS
-from server.services import demo
+from server.services import demo, heat_facts
 from server.services.pilots import pilot_of
 from server.storage.session import Database
 from server.storage.tables import Aircraft, FieldDay, Pilot
@@ -76,9 +76,11 @@ REFUSED: tuple[Refused, ...] = (
 
 @pytest.fixture
 def in_brackets(director: TestClient) -> Iterator[TestClient]:
+    heat_facts._computed.cache_clear()  # it keeps words in the language that was spoken
     wording.speak(wording.locale_named(wording.DEFAULT_LOCALE), Brackets())
     yield director
     wording.speak(wording.locale_named(wording.DEFAULT_LOCALE))
+    heat_facts._computed.cache_clear()
 
 
 def of_the_day(session: Session, day: FieldDay) -> set[str]:
