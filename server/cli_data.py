@@ -132,7 +132,7 @@ def _export(configured: Settings, code: str) -> None:
 
 
 def _import(configured: Settings, file: Path) -> None:
-    from server.services import day_imports
+    from server.services import day_files, day_imports
     from server.services.day_files import FaultyDayFileError
     from server.serving import CannotServeError
 
@@ -142,8 +142,9 @@ def _import(configured: Settings, file: Path) -> None:
         raise CannotServeError(f"{file} cannot be read: {error.strerror or error}.") from error
     with _days_of(configured) as database:
         try:
+            content = day_files.read(data, file.name)
             with database.write() as session:
-                brought = day_imports.bring_in(session, data, file.name, datetime.now(UTC))
+                brought = day_imports.bring_in(session, content, file.name, datetime.now(UTC))
         except FaultyDayFileError as error:
             raise CannotServeError(str(error)) from error
     print(f"{brought.words()}\nIts code: {brought.day.code}")

@@ -17,9 +17,8 @@ from server.services.callsigns import callsign_key
 from server.services.day_file_rows import DayContent
 from server.services.day_hours import timeline_at
 from server.services.day_numbers import MissingRowError, Numbers
-from server.services.heat_sheets import published_sheet
+from server.services.heat_sheets import every_sheet
 from server.services.line_desk import line_desk
-from server.services.plans import history
 from server.services.slots import slots_of_day
 from server.services.standings import standing
 from server.services.trouble_views import trouble_desk
@@ -71,9 +70,11 @@ class BroughtIn:
         return " ".join(said)
 
 
-def bring_in(session: Session, data: bytes, file: str, at: datetime) -> BroughtIn:
-    """Add the day of a file. Raises FaultyDayFileError; the caller then must not commit."""
-    content = day_files.read(data, file)
+def bring_in(session: Session, content: DayContent, file: str, at: datetime) -> BroughtIn:
+    """Add the day that `day_files.read` found, before the transaction, so that nobody waits for its checks.
+
+    Raises FaultyDayFileError; the caller then must not commit.
+    """
     _refuse_odd_callsigns(content, file)
     given = content.day.model_dump()
     is_taken = stored_days.by_code(session, content.day.code) is not None
@@ -167,8 +168,8 @@ def _refuse_what_cannot_be_shown(session: Session, day: FieldDay, file: str, at:
         line_desk(session, day, at)
         trouble_desk(session, day)
         timeline_at(session, day, at)
-        for plan in history(session, day):
-            published_sheet(session, day.code, plan.number).pilots  # noqa: B018 worked out when asked for
+        for sheet in every_sheet(session, day):
+            sheet.pilots  # noqa: B018 worked out when asked for
     except OperationalError:
         raise  # the database fails, not the file
     except Exception as error:

@@ -190,6 +190,13 @@ def published_sheet(session: Session, code: str, number: int | None = None) -> H
     return sheet
 
 
+def every_sheet(session: Session, day: FieldDay) -> list[HeatSheet]:
+    """The sheets of all published plans, the newest first."""
+    assert day.id is not None
+    plans = published_plans.newest_first(session, day.id)
+    return [_sheet(day, plan, plans) for plan in plans]
+
+
 def _sheet(day: FieldDay, plan: PublishedPlan, plans: Iterable[PublishedPlan]) -> HeatSheet:
     numbers = [one.number for one in plans]
     return HeatSheet(

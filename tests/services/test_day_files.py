@@ -38,7 +38,7 @@ def exported(data_file, kept) -> bytes:
 
 
 def bring_in(session, data: bytes) -> day_imports.BroughtIn:
-    return day_imports.bring_in(session, data, "day.json", NOW)
+    return day_imports.bring_in(session, day_files.read(data, "day.json"), "day.json", NOW)
 
 
 def content_of(data: bytes) -> dict:
@@ -239,8 +239,8 @@ class TestRefused:
 
     def test_too_large_also_once_unpacked(self, session):
         large = b" " * (day_files.LARGEST_MIB * 2**20 + 1)
-        assert "is larger than 32 MiB" in refusal(session, large)
-        assert "is larger than 32 MiB" in refusal(session, gzip.compress(large))
+        assert "is larger than 64 MiB" in refusal(session, large)
+        assert "is larger than 64 MiB" in refusal(session, gzip.compress(large))
         assert "it is not JSON" in refusal(session, large[1:])
 
     @pytest.mark.parametrize(

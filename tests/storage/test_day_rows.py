@@ -27,13 +27,17 @@ def exported(data_file) -> bytes:
     return exported
 
 
+def bring_in(session, data: bytes) -> day_imports.BroughtIn:
+    return day_imports.bring_in(session, day_files.read(data, "day.json"), "day.json", NOW)
+
+
 def test_an_empty_database_gets_the_day_to_the_letter(session, exported):
-    day = day_imports.bring_in(session, exported, "day.json", NOW).day
+    day = bring_in(session, exported).day
     assert day_files.export(session, day.code) == exported
 
 
 def test_rows_that_come_later_have_higher_numbers_also_when_all_of_a_day_came_with_theirs(session, exported):
-    day_imports.bring_in(session, exported, "day.json", NOW)
+    bring_in(session, exported)
     highest = day_rows.highest_id(session, "pilots")
     assert highest == 4
     pilot = make_pilot(session, make_day(session), "Late")
@@ -42,8 +46,8 @@ def test_rows_that_come_later_have_higher_numbers_also_when_all_of_a_day_came_wi
 
 
 def test_a_second_copy_goes_beside_the_first(session, exported):
-    first = day_imports.bring_in(session, exported, "day.json", NOW)
-    second = day_imports.bring_in(session, exported, "day.json", NOW)
+    first = bring_in(session, exported)
+    second = bring_in(session, exported)
     assert second.code_before == first.day.code
     for name in day_rows.TABLES:
         there = [len(day_rows.of_day(session, one.day.id, name)) for one in (first, second)]

@@ -60,7 +60,7 @@ def test_a_day_larger_than_any_other_upload_is_taken_and_no_endless_one(director
         content = day_files.export(session, code)
     padded = content + b" " * (settings.body_limit_kib * 1024)
     assert bring_in(director, padded).status_code == 303
-    assert bring_in(director, b" " * (34 * 2**20)).status_code == 413
+    assert bring_in(director, b" " * (66 * 2**20)).status_code == 413
     assert (
         director.post("/days", data={"name": "x" * (settings.body_limit_kib * 1024 + 1)}).status_code == 413
     )

@@ -52,8 +52,9 @@ def import_day(
             request, days_page(database, now, not_brought=_("Choose the file of a day first.")), 422
         )
     try:
+        content = day_files.read(data, name)
         with database.write() as session:
-            day = day_imports.bring_in(session, data, name, now).day
+            day = day_imports.bring_in(session, content, name, now).day
     except FaultyDayFileError as error:
         return render(request, days_page(database, now, not_brought=str(error)), 422)
     return RedirectResponse(f"/days?brought={day.code}", 303)
