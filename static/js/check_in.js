@@ -1,4 +1,4 @@
-// The desk by keyboard: N goes to the line, / to the filter, up and down through the roster's rows.
+// The desk: up and down go through the roster's rows.
 // [data-insert] puts its words into the line; [data-clear] empties the element it names.
 (() => {
   const isTyping = (node) => node.closest("input, select, textarea");
@@ -18,16 +18,10 @@
     return Boolean(field);
   }
 
-  const KEYS = {
-    n: () => goTo("line"),
-    "/": () => goTo("q"),
-    ArrowDown: () => focusRow(1),
-    ArrowUp: () => focusRow(-1),
-  };
-
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey || isTyping(event.target)) return;
-    if (KEYS[event.key]?.()) event.preventDefault();
+    const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+    if (step && focusRow(step)) event.preventDefault();
   });
 
   // On a phone the code stands far from the button that asked for it.

@@ -1,5 +1,4 @@
-// The flight line by keyboard: N does the usual next step, U takes the last one back, W says walkers, up and down go from
-// pilot to pilot. Forms repeat what is shown now, and the hours of the day move on.
+// The flight line: up and down go from pilot to pilot. Forms repeat what is shown now, and the hours of the day move on.
 (() => {
   const isTyping = (node) => node.closest("input:not([type=checkbox]), select, textarea");
   const TICK_MS = 15000;
@@ -10,12 +9,6 @@
     const at = row ? firsts.findIndex((button) => row.contains(button)) : step > 0 ? -1 : firsts.length;
     firsts[at + step]?.focus();
     return Boolean(firsts[at + step]);
-  }
-
-  function press(key) {
-    const button = document.querySelector(`[aria-keyshortcuts="${CSS.escape(key)}"]`);
-    button?.click();
-    return Boolean(button);
   }
 
   document.getElementById("call-other")?.addEventListener("submit", (event) => {
@@ -37,8 +30,8 @@
   document.addEventListener("visibilitychange", tick);
 
   document.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.altKey || event.metaKey || event.repeat || isTyping(event.target)) return;
+    if (event.ctrlKey || event.altKey || event.metaKey || isTyping(event.target)) return;
     const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
-    if (step ? walk(step) : ["n", "u", "w"].includes(event.key) && press(event.key)) event.preventDefault();
+    if (step && walk(step)) event.preventDefault();
   });
 })();

@@ -1,4 +1,4 @@
-// The desk of open flying by keyboard: N goes to the line, up and down from button to button of the places and the queue.
+// The desk of open flying: up and down go from button to button of the places and the queue.
 (() => {
   const isTyping = (node) => node.closest("input:not([type=checkbox]), select, textarea");
 
@@ -10,17 +10,9 @@
     return Boolean(firsts[at + step]);
   }
 
-  const KEYS = {
-    n: () => {
-      document.getElementById("line")?.focus();
-      return true;
-    },
-    ArrowDown: () => walk(1),
-    ArrowUp: () => walk(-1),
-  };
-
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey || isTyping(event.target)) return;
-    if (KEYS[event.key]?.()) event.preventDefault();
+    const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+    if (step && walk(step)) event.preventDefault();
   });
 })();

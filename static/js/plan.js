@@ -1,21 +1,6 @@
-// Keys of the channel plan. A single key presses the element that names it in aria-keyshortcuts, or goes to it if
-// it is a field; the arrows go from pilot to pilot. Nothing happens while somebody types.
+// The channel plan: the arrows go from pilot to pilot, and a swap of the page keeps focus and folds.
 (() => {
   const isTyping = (target) => target.closest("input:not([type=checkbox]), select, textarea");
-  const named = (event) => (event.shiftKey && event.key.length === 1 ? `Shift+${event.key.toUpperCase()}` : event.key);
-
-  function press(key) {
-    const wanted = key === "u"
-      ? document.querySelector(".undo button")
-      : document.querySelector(`[aria-keyshortcuts="${CSS.escape(key)}"]`);
-    if (!wanted || wanted.disabled) return false;
-    if (wanted.matches("input, summary")) {  // a key goes there; it does not fold what is unfolded
-      const folded = wanted.closest("details");
-      if (folded) folded.open = true;
-      wanted.focus();
-    } else wanted.click();
-    return true;
-  }
 
   function walk(step) {
     const links = [...document.querySelectorAll(".slot-link")];
@@ -47,8 +32,8 @@
 
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
-    if (isTyping(event.target) && event.key !== "Escape") return;
+    if (isTyping(event.target)) return;
     const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
-    if (step ? walk(step) : press(named(event))) event.preventDefault();
+    if (step && walk(step)) event.preventDefault();
   });
 })();

@@ -16,7 +16,7 @@ HOST = "field.local"
 """The name under which browsers reach it: like a phone's address at the field it is no secure context."""
 
 HEARTBEAT_S = 0.5
-PATIENCE_S = 20
+PATIENCE_S = 60
 
 
 class FieldServer:

@@ -8,6 +8,7 @@ from hashlib import sha256
 from playwright.sync_api import Page
 from sqlmodel import Session
 
+from server.radio.channels import labels_at
 from server.services import demo, flight_line, open_flying, outside_signals, trouble, turns
 from server.services.days import day_with
 from server.services.pilots import pilot_of
@@ -143,7 +144,7 @@ def moved_in_another_plan(session: Session, callsign: str, mhz: int) -> FieldDay
     for slot in (
         slot for heat in snapshot["heats"] for slot in heat["slots"] if slot["callsign"] == callsign
     ):
-        slot |= {"mhz": mhz, "channel": None}
+        slot |= {"mhz": mhz, "channel": next(iter(labels_at(mhz)), None)}
     again = json.dumps(snapshot | {"number": latest.number + 1})
     published_plans.publish(session, day.id, again, "1", NOW, "director")
     logbook.append(session, day.id, "director", "plan published", f"Plan {latest.number + 1}.", {}, NOW)
