@@ -20,6 +20,8 @@ HEAD, LANE, BELOW, HOURS, GAP = 18, 28, 18, 16, 8
 CHARACTER, THINNEST = 7.6, 3.0
 MOST_EMPTY_LINES = 2
 """Of more lines in a row where nothing is, none is drawn."""
+MOST_LINES = 24
+"""Of more lines only the first and the last are drawn: a heat that was left up over days would fill them all."""
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,8 @@ def _beginnings(timeline: DayTimeline, spans: Sequence[_Span], layout: Layout) -
         else:
             empty.append(begins)
         begins += length
-    return found
+    half = MOST_LINES // 2
+    return found if len(found) <= MOST_LINES else found[:half] + found[-half:]
 
 
 def _x(at: datetime, begins: datetime, layout: Layout) -> float:

@@ -14,6 +14,7 @@ from server.services.timeline_chart import (
     HEAD,
     HOURS,
     LANE,
+    MOST_LINES,
     NARROW,
     THINNEST,
     WIDE,
@@ -97,6 +98,14 @@ def test_lines_lie_below_each_other_and_have_room_for_what_they_show():
     assert first.hours_y == first.below_y + BELOW
     assert second.y == first.hours_y + HOURS + GAP
     assert (second.heats_y, chart.height) == (second.y, second.hours_y + HOURS + GAP)  # no words above
+
+
+def test_a_heat_left_up_for_months_is_drawn_by_its_first_and_its_last_hours():
+    months = 90 * 24 * 60
+    short, long = (timeline_charts(day(flown(1, 0, minutes, state="up")))[1] for minutes in (24 * 60, months))
+    assert len(short.lines) == len(long.lines) == MOST_LINES
+    assert [line.label for line in long.lines[:12]] == [line.label for line in short.lines[:12]]
+    assert long.lines[-1].label == "08:00"
 
 
 def test_a_few_empty_hours_are_drawn_and_many_are_not():
