@@ -3,10 +3,10 @@
 (() => {
   const shown = document.getElementById("everybody-land"), press = document.getElementById("everybody-land-now");
   if (!shown || !press) return;
-  const url = `${shown.dataset.url}/everybody-land`, LOOK_EVERY_MS = 2500, AGAIN_MS = 1000;
+  const url = `${shown.dataset.url}/everybody-land`, LOOK_EVERY_MS = 2500, AGAIN_MS = 1000, SAYING_WHY = "bandstand-saying-why";
   const isAtTheLine = Boolean(document.getElementById("line-bar"));  // where the heat is seen down: nothing may cover it
   const reason = document.getElementById("everybody-land-reason"), why = document.getElementById("everybody-land-why");
-  let isSending = false;
+  let isSending = false, presses = 0;
 
   function show({ on, reason: words }) {
     if (shown.hidden === on) {
@@ -14,6 +14,7 @@
       shown.classList.toggle("everybody-land--strip", isAtTheLine);
     }
     shown.dataset.alarm = on ? "on" : "off";
+    if (!on) why.blur();
     reason.textContent = words;
   }
 
@@ -25,9 +26,11 @@
 
   async function look() {
     if (document.hidden || isSending) return;
+    const before = presses;
     try {
       const answer = await fetch(url, { cache: "no-store" });
-      if (answer.ok) show(await answer.json());
+      const now = answer.ok && await answer.json();
+      if (now && before === presses) show(now);  // asked before a press, it would take that off the screen
     } catch { /* no answer: what is shown stays */ }
   }
 
@@ -38,7 +41,8 @@
     if (form === press && event) begin();
     const body = new URLSearchParams(new FormData(form));
     try {
-      isSending = true;  // an answer from before it would take it off the screen
+      isSending = true;
+      presses++;
       const answer = await fetch(form.action, { method: "POST", body }).finally(() => { isSending = false; });
       if (answer.status < 400) return look();
       form.submit();  // refused, or signed out: the page that says so
@@ -55,6 +59,10 @@
     if (event.key !== "F9" || event.repeat) return;
     send(press, event);
   });
+  // A press just before may bring a new page in the middle of a word: the rest of it must not press keys there.
+  why.addEventListener("focus", () => sessionStorage.setItem(SAYING_WHY, "yes"));
+  why.addEventListener("blur", () => document.hasFocus() && sessionStorage.removeItem(SAYING_WHY));
+  if (sessionStorage.getItem(SAYING_WHY)) begin();
   document.addEventListener("visibilitychange", look);
   setInterval(look, LOOK_EVERY_MS);
   look();

@@ -129,6 +129,17 @@ def test_at_the_flight_line_what_is_typed_under_everybody_land_is_the_reason_and
     expect(lift(director)).to_be_visible()
 
 
+def test_a_page_that_comes_in_the_middle_of_the_reason_takes_the_rest_of_it(director, field):
+    director.keyboard.press("n")
+    expect(key(director)).to_have_text("Wren: picture is clear", timeout=TOLD_WITHIN_MS)
+    director.keyboard.press("F9")
+    expect(key(director)).to_have_text(re.compile("is over"), timeout=TOLD_WITHIN_MS)
+    director.reload()
+    expect(director.get_by_label("Say why")).to_be_focused()
+    director.keyboard.type("unwell")
+    expect(key(director)).to_have_text(re.compile("is over"))
+
+
 def test_enter_without_a_reason_gives_the_keys_back_to_the_flight_line(director, field):
     director.keyboard.press("n")
     expect(key(director)).to_have_text("Wren: picture is clear", timeout=TOLD_WITHIN_MS)
