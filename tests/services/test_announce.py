@@ -6,7 +6,7 @@ import pytest
 
 from server.services import live
 from server.services.board import Board
-from server.services.live import Hub, announce, board_topic, slot_topic
+from server.services.live import Hub, board_topic, slot_topic, tell_watchers
 from server.storage import pilots
 from tests.factories import make_day, make_logbook_entry, make_pilot
 from tests.factories_snapshot import publish
@@ -61,7 +61,7 @@ def test_the_board_and_each_pilot_are_told_their_own(hub, database, field):
     day, wren, otter = field
     board = hub.subscribe(board_topic(day.code))
     of_wren, of_otter = (hub.subscribe(slot_topic(day.id, one.link_token)) for one in (wren, otter))
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     assert waiting(hub, board) == [b"1 1"]
     assert waiting(hub, of_wren) == [b"1 [5658]"]
     assert waiting(hub, of_otter) == [b"1 [5800]"]
@@ -70,11 +70,11 @@ def test_the_board_and_each_pilot_are_told_their_own(hub, database, field):
 def test_what_did_not_change_is_not_sent_again(hub, database, field):
     day, wren, _ = field
     board, of_wren = hub.subscribe(board_topic(day.code)), hub.subscribe(slot_topic(day.id, wren.link_token))
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     with database.write() as session:
         make_pilot(session, day, "Latecomer")
         make_logbook_entry(session, day)
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     assert waiting(hub, board) == [b"1 1", b"2 1"]
     assert waiting(hub, of_wren) == [b"1 [5658]"]
 
@@ -83,10 +83,10 @@ def test_a_newcomer_makes_the_next_announcement_news(hub, database, field):
     """It may have read a state that the others were never told."""
     day = field[0]
     first = hub.subscribe(board_topic(day.code))
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     assert waiting(hub, first) == [b"1 1"]
     newcomer = hub.subscribe(board_topic(day.code))
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     assert waiting(hub, newcomer) == [b"1 1"]
 
 
@@ -94,7 +94,7 @@ def test_other_days_hear_nothing(hub, database, field):
     with database.write() as session:
         other = make_day(session)
     board = hub.subscribe(board_topic(other.code))
-    announce(database, hub, field[0].id)
+    tell_watchers(database, hub, field[0].id)
     assert waiting(hub, board) == []
 
 
@@ -103,7 +103,7 @@ def test_nothing_is_written_for_topics_that_nobody_watches(database, field):
     written = []
     hub = Hub(lambda state: written.append(state) or b"")
     hub.subscribe(slot_topic(day.id, wren.link_token))
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     assert [state.callsign for state in written] == ["Wren"]
 
 
@@ -114,7 +114,7 @@ def test_a_replaced_link_is_dismissed_and_the_others_stay(hub, database, field):
     with database.write() as session:
         pilots.by_id(session, day.id, wren.id).link_token = "a-new-one"
         make_logbook_entry(session, day)
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     assert waiting(hub, old) == [None]
     assert waiting(hub, of_otter) == [b"2 [5800]"]
 
@@ -133,12 +133,12 @@ def test_announcements_take_turns_so_that_a_late_reading_is_never_sent_last(
         return read(session, one)
 
     monkeypatch.setattr(live, "board_of_day", read_and_look)
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     replan(database, day, [[(otter, "R1"), (wren, "F4")]])
-    announce(database, hub, day.id)
+    tell_watchers(database, hub, day.id)
     assert locked == [True, True]
     assert waiting(hub, board) == [b"1 1", b"2 2"]
 
 
 def test_a_day_that_is_gone_is_passed_over(hub, database):
-    announce(database, hub, 999)
+    tell_watchers(database, hub, 999)
