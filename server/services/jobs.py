@@ -9,7 +9,7 @@ import logging
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from server.allocator.errors import AllocatorError, Cancelled
@@ -49,7 +49,6 @@ class Job:
     result: Any = None
     error: str = ""
     is_cancel_wished: bool = False
-    ended: threading.Event = field(default_factory=threading.Event, repr=False)
 
     @property
     def is_running(self) -> bool:
@@ -122,8 +121,6 @@ def carry_out(job: Job, work: Work) -> None:
     except Exception:
         log.exception("job %s of day %s failed", job.kind, job.field_day_id)
         job.error, job.state = _(OUR_FAULT), "failed"
-    finally:
-        job.ended.set()
 
 
 def _sentence(words: str) -> str:

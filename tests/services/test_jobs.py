@@ -11,6 +11,7 @@ from server.services.standings import standing
 from server.storage import days, pilots
 from tests.factories import NOW, make_pilot
 from tests.services.planned_days import day_with_pilots, edit, tiny_plan, version, waiting_plan
+from tests.waiting import until
 
 PATIENCE_S = 10
 DAY = 7
@@ -24,17 +25,13 @@ def jobs():
 
 
 def ended(job):
-    assert job.ended.wait(PATIENCE_S)
+    until(lambda: not job.is_running)
     return job
 
 
 def until_told(job):
     """Wait until the job has told its first progress."""
-    for _ in range(PATIENCE_S * 1000):
-        if job.progress:
-            return
-        job.ended.wait(0.001)
-    raise AssertionError("the job told no progress")
+    until(lambda: job.progress)
 
 
 def endless(keep_going):

@@ -14,8 +14,7 @@ from server.services.shared_jobs import LOST, LOST_AFTER, SharedJobs
 from server.storage import jobs as stored
 from server.storage.session import Database
 from tests.factories import NOW, make_day
-
-PATIENCE_S = 20
+from tests.waiting import until
 
 
 @dataclass(frozen=True)
@@ -68,15 +67,6 @@ def other(database, clock):
     jobs.close()
 
 
-def once(is_true):
-    waited = Event()
-    for _ in range(PATIENCE_S * 100):
-        if found := is_true():
-            return found
-        waited.wait(0.01)
-    raise AssertionError("it took too long")
-
-
 def endless(keep_going):
     while keep_going(Progress("stage of the test", 41, 1.5)):
         Event().wait(0.01)
@@ -84,7 +74,7 @@ def endless(keep_going):
 
 
 def ended(jobs, day_id, kind="plan"):
-    return once(lambda: jobs.running(day_id) is None and jobs.latest(day_id, kind))
+    return until(lambda: jobs.running(day_id) is None and jobs.latest(day_id, kind))
 
 
 def test_another_process_shows_the_result_as_it_was(jobs, other, day_id):
@@ -95,7 +85,7 @@ def test_another_process_shows_the_result_as_it_was(jobs, other, day_id):
 
 def test_another_process_shows_progress_and_cancels(jobs, other, day_id):
     jobs.start(day_id, "plan", endless)
-    job = once(lambda: (found := other.running(day_id)) and found.progress and found)
+    job = until(lambda: (found := other.running(day_id)) and found.progress and found)
     assert job.progress == Progress("stage of the test", 41, 1.5)
     other.cancel(day_id)
     assert ended(other, day_id).state == "cancelled"

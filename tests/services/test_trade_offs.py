@@ -20,6 +20,7 @@ from tests.services.changed_days import (
     take,
 )
 from tests.services.planned_days import day_with_pilots, edit, version
+from tests.waiting import ended_job
 
 
 class TestEvents:
@@ -160,7 +161,7 @@ class TestAsking:
         question = costs.ask(day, standing(session, day).draft, (), "Nothing happened.")
         jobs = Jobs()
         job = costs.start(jobs, question, lambda rest, _keep_going: ("rows of", rest))
-        assert job.ended.wait(120)
+        ended_job(jobs, question.field_day_id, "change")
         jobs.close()
         assert (job.kind, job.result.question, job.result.changed) == (
             "change",

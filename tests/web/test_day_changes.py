@@ -3,7 +3,7 @@ import re
 import pytest
 
 from server.services import plans
-from server.services.jobs import Job, Jobs
+from server.services.jobs import Job
 from server.services.slots import slot_by_token
 from server.services.standings import standing
 from server.storage import days, logbook, pilots
@@ -11,10 +11,8 @@ from server.web.fragments import Fragments
 from tests.factories import make_pilot
 from tests.services.changed_days import id_of, published_day
 from tests.services.planned_days import day_with_pilots, version
+from tests.waiting import ended_job
 from tests.web.test_plan_page import hidden, publish_as_seen, show
-
-PATIENCE_S = 120
-"""The first rows on a machine compile the search."""
 
 
 @pytest.fixture
@@ -38,9 +36,8 @@ def change(director, app, database, day, act, **fields):
     with database.read() as session:
         seen = version(session, days.by_id(session, day.id))
     answer = director.post("/days/tern/plan/change", data={"act": act, "version": seen} | fields)
-    job = app.state.jobs.latest(day.id, "change")
-    if answer.status_code == 303 and job:
-        assert job.ended.wait(PATIENCE_S)
+    if answer.status_code == 303 and app.state.jobs.latest(day.id, "change"):
+        ended_job(app.state.jobs, day.id, "change")
     return answer
 
 
@@ -128,7 +125,7 @@ class TestLateArrival:
         again = hidden(page, "change")
         assert again["joining"] == str(late)
         director.post("/days/tern/plan/change", data=again)
-        assert app.state.jobs.latest(day.id, "change").ended.wait(PATIENCE_S)
+        ended_job(app.state.jobs, day.id, "change")
         assert "Late joins heat " in show(director, "/days/tern/plan")
 
     def test_rows_that_are_gone_are_told(self, director, day):
@@ -144,7 +141,7 @@ class TestLateArrival:
 
     def test_while_another_job_runs_nothing_is_noted(self, director, app, database, day, monkeypatch):
         busy = Job(1, "plan", day.id)
-        monkeypatch.setattr(Jobs, "running", lambda _self, _day: busy)
+        monkeypatch.setattr(app.state.jobs, "running", lambda _day: busy)
         answer = director.post(
             "/days/tern/plan/change",
             data={"act": "gone", "pilot": str(pilot_id(database, day, "Rook")), "state": "withdrawn"},
@@ -177,7 +174,7 @@ class TestOtherEvents:
         assert "Teasel moves from R2 5695 to " in page
         found = hidden(page, "change/found")
         assert director.post("/days/tern/plan/change/found", data=found).status_code == 303
-        assert app.state.jobs.latest(day.id, "change").ended.wait(PATIENCE_S)
+        ended_job(app.state.jobs, day.id, "change")
         page = show(director, "/days/tern/plan")
         assert "since 10:30" not in page
         again = director.post("/days/tern/plan/change/found", data=found)
@@ -191,7 +188,7 @@ class TestOtherEvents:
         assert taken.status_code == 303
         page = show(director, "/days/tern/plan")
         director.post("/days/tern/plan/change/found", data=hidden(page, "change/found"))
-        assert app.state.jobs.latest(day.id, "change").ended.wait(PATIENCE_S)
+        ended_job(app.state.jobs, day.id, "change")
         page = show(director, "/days/tern/plan")
         assert re.search(
             r"<h2>Teasel&#39;s transmitter is found and off: \d{4} MHz is clear again.</h2>", page

@@ -6,8 +6,7 @@ from server.storage import days, logbook, outside_signals, pilots
 from tests.factories import make_pilot
 from tests.services.changed_days import published_day
 from tests.services.planned_days import day_with_pilots
-
-PATIENCE_S = 120
+from tests.waiting import ended_job
 
 
 @pytest.fixture
@@ -28,8 +27,8 @@ def rows_of(database, day):
 
 def note(director, app, day, **form):
     answer = director.post("/days/tern/plan/outside", data=form)
-    if job := app.state.jobs.latest(day.id, "change"):
-        assert job.ended.wait(PATIENCE_S)
+    if app.state.jobs.latest(day.id, "change"):
+        ended_job(app.state.jobs, day.id, "change")
     return answer
 
 

@@ -10,8 +10,7 @@ from server.storage import days, pilots, published_plans
 from tests.factories import NOW, make_day, make_pilot
 from tests.factories_snapshot import make_snapshot
 from tests.services.planned_days import day_with_pilots, edit, plan_at_once, version, waiting_plan
-
-PATIENCE_S = 20
+from tests.waiting import ended_job
 
 
 @pytest.fixture
@@ -47,9 +46,8 @@ def pilot_id(database, day, callsign):
 
 
 def job_ended(app, day):
-    job = app.state.jobs.latest(day.id, "plan") or app.state.jobs.latest(day.id, "compare")
-    assert job.ended.wait(PATIENCE_S)
-    return job
+    kind = "plan" if app.state.jobs.latest(day.id, "plan") else "compare"
+    return ended_job(app.state.jobs, day.id, kind)
 
 
 def publish_as_seen(director, day, **fields):
