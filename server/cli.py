@@ -48,7 +48,7 @@ def _parser() -> argparse.ArgumentParser:
     from server.cli_data import add_data_parsers
     from server.cli_demo import add_demo_parser
     from server.cli_plan import add_check_parser, add_plan_parser
-    from server.cli_run import add_director_parser, add_run_parser
+    from server.cli_run import add_club_parser, add_organizer_parser, add_run_parser
 
     parser = argparse.ArgumentParser(
         prog="bandstand",
@@ -60,7 +60,8 @@ def _parser() -> argparse.ArgumentParser:
     add_demo_parser(commands)
     add_plan_parser(commands)
     add_check_parser(commands)
-    add_director_parser(commands)
+    add_organizer_parser(commands)
+    add_club_parser(commands)
     add_data_parsers(commands)
     return parser
 

@@ -57,9 +57,12 @@ def add_data_parsers(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         description="Bring in a field day from the file that `export` wrote, beside the days that are here.",
     )
     bring_in.add_argument("file", type=Path, metavar="FILE", help="the file of a day")
+    bring_in.add_argument(
+        "--club", metavar="NAME", default="", help="whose day, where there are several clubs"
+    )
     add_settings_options(bring_in, "data")
     bring_in.set_defaults(
-        run=lambda chosen: with_settings(lambda settings: _import(settings, chosen.file))(chosen)
+        run=lambda chosen: with_settings(lambda settings: _import(settings, chosen.file, chosen.club))(chosen)
     )
 
 
@@ -131,9 +134,9 @@ def _export(configured: Settings, code: str) -> None:
     sys.stdout.buffer.write(content)
 
 
-def _import(configured: Settings, file: Path) -> None:
-    from server.services import day_files, day_imports
-    from server.services.day_files import FaultyDayFileError
+def _import(configured: Settings, file: Path, club: str) -> None:
+    from server.services import clubs, day_files, day_imports
+    from server.services.errors import ServiceError
     from server.serving import CannotServeError
 
     try:
@@ -144,8 +147,9 @@ def _import(configured: Settings, file: Path) -> None:
         try:
             content = day_files.read(data, file.name)
             with database.write() as session:
-                brought = day_imports.bring_in(session, content, file.name, datetime.now(UTC))
-        except FaultyDayFileError as error:
+                club_id = clubs.club_named(session, club).id or 0
+                brought = day_imports.bring_in(session, club_id, content, file.name, datetime.now(UTC))
+        except ServiceError as error:
             raise CannotServeError(str(error)) from error
     print(f"{brought.words()}\nIts code: {brought.day.code}")
 

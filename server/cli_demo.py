@@ -23,7 +23,7 @@ def add_demo_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParse
 def _demo(configured: Settings) -> None:
     # Imported here: see server/cli_run.py.
     from server.main import utc_now
-    from server.services import access
+    from server.services import access, clubs
     from server.services.demo import make_demo
     from server.serving import serve
     from server.storage.session import Database
@@ -35,10 +35,11 @@ def _demo(configured: Settings) -> None:
         )
         demo = make_demo(database, utc_now())
         with database.write() as session:
-            pass_phrase = access.reset_pass_phrase(session, utc_now())
+            pass_phrase = access.reset_pass_phrase(session, clubs.club_named(session, "").id or 0, utc_now())
         return [
-            f"Director:         {address}/days/{demo.code}/plan",
+            f"Channel plan:     {address}/days/{demo.code}/plan",
             f"Pass phrase:      {pass_phrase}",
+            "                  for the organizer, who may do everything",
             f"Board:            {address}/board/{demo.code}",
             *(
                 f"{f'{name} on a phone:':<18}{address}/slot/{token}"

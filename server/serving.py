@@ -11,13 +11,15 @@ from threading import Thread
 import uvicorn
 from fastapi import FastAPI
 from sqlalchemy.exc import OperationalError
+from sqlmodel import Session
 from uvicorn.supervisors import Multiprocess
 
 from server import paths
 from server.allocator.solve import warm_up
 from server.main import create_app, utc_now
-from server.services import access
+from server.services import access, clubs
 from server.services.addresses import own_addresses
+from server.services.errors import ServiceError
 from server.settings import Settings, environment_of
 from server.storage import migrate
 from server.storage.one_server import AlreadyServedError, only_server
@@ -94,15 +96,38 @@ def _served_alone(configured: Settings) -> AbstractContextManager[None]:
     return only_server(configured.place) if isinstance(configured.place, Path) else nullcontext()
 
 
-def reset_pass_phrase(configured: Settings) -> str:
-    """A new pass phrase for the director, beside a running server too. Raises CannotServeError."""
+def reset_pass_phrase(configured: Settings, club: str) -> str:
+    """A new pass phrase for a club's organizer, beside a running server too. Raises CannotServeError."""
+    with _writing(configured) as session:
+        return access.reset_pass_phrase(session, clubs.club_named(session, club).id or 0, utc_now())
+
+
+def add_club(configured: Settings, name: str) -> str:
+    """Add a club; returns its organizer's pass phrase. Raises CannotServeError."""
+    with _writing(configured) as session:
+        club = clubs.make_club(session, name, utc_now())
+        return access.reset_pass_phrase(session, club.id or 0, utc_now())
+
+
+def club_names(configured: Settings) -> list[str]:
+    """The names of all clubs, the first made first. Raises CannotServeError."""
+    with _writing(configured) as session:
+        return [club.name for club in clubs.all_clubs(session)]
+
+
+@contextmanager
+def _writing(configured: Settings) -> Iterator[Session]:
+    """One transaction on the data, beside a running server too; what is refused is a CannotServeError."""
     with data_in_use(configured):
         migrate.upgrade(configured.place, paths.MIGRATIONS)
         database = Database(configured.place)
-        with database.write() as session:
-            pass_phrase = access.reset_pass_phrase(session, utc_now())
-        database.close()
-        return pass_phrase
+        try:
+            with database.write() as session:
+                yield session
+        except ServiceError as error:
+            raise CannotServeError(str(error)) from error
+        finally:
+            database.close()
 
 
 @contextmanager
@@ -155,7 +180,7 @@ def _say_where(configured: Settings, port: int, prepare: Prepare | None) -> None
     ]
     if pass_phrase:
         lines.append(f"Pass phrase:      {pass_phrase}")
-        lines.append("                  for the director; shown only now, so write it down")
+        lines.append("                  for the organizer, who may do everything; shown only now")
     if configured.host in ALL_INTERFACES:
         lines.append(f"On this machine:  http://localhost:{port}/")
         lines += [f"On phones:        http://{address}:{port}/" for address in own_addresses()]

@@ -2,13 +2,15 @@
 
 import itertools
 import unicodedata
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from sqlmodel import Session
 
+from server.services.access import token_hash
 from server.services.lineup import gear_mark
-from server.storage import days, drafts, logbook, picture_checks, pilots, published_plans
+from server.services.roles import DIRECTOR
+from server.storage import access, days, drafts, logbook, picture_checks, pilots, published_plans
 from server.storage.tables import (
     CHANNEL_RIGHT,
     Aircraft,
@@ -18,15 +20,19 @@ from server.storage.tables import (
     PictureCheck,
     Pilot,
     PublishedPlan,
+    SignedIn,
 )
 
 NOW = datetime(2026, 5, 16, 9, 30, tzinfo=UTC)
+FIRST_CLUB = 1
+"""The club that the migrations make."""
 
 _numbers = itertools.count(1)
 
 
 def make_day(session: Session, **values: Any) -> FieldDay:
     usual = {
+        "club_id": FIRST_CLUB,
         "code": _code(next(_numbers)),
         "name": "Tern Meadow club day",
         "date": date(2026, 5, 16),
@@ -34,6 +40,14 @@ def make_day(session: Session, **values: Any) -> FieldDay:
         "created_at": NOW,
     }
     return days.add(session, FieldDay(**usual | values))
+
+
+def make_signed_in(
+    session: Session, token: str, role: str = DIRECTOR, at: datetime = NOW, **values: Any
+) -> SignedIn:
+    """A browser that holds the token, signed in for an hour."""
+    usual = {"club_id": FIRST_CLUB, "created_at": at, "expires_at": at + timedelta(hours=1)}
+    return access.add_signed_in(session, SignedIn(**usual | values, role=role, token_hash=token_hash(token)))
 
 
 def make_pilot(
@@ -100,7 +114,9 @@ def make_picture_check(
 def make_logbook_entry(
     session: Session, day: FieldDay | None = None, text: str = "Wren came."
 ) -> LogbookEntry:
-    return logbook.append(session, day.id if day else None, "desk", "pilot added", text, {}, NOW)
+    """Of the whole club where no day is given."""
+    club_id = None if day else FIRST_CLUB
+    return logbook.append(session, day.id if day else None, "desk", "pilot added", text, {}, NOW, club_id)
 
 
 def _code(number: int) -> str:

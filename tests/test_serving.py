@@ -1,4 +1,4 @@
-"""`bandstand run` and `bandstand director reset` as their users meet them."""
+"""`bandstand run` and the commands on the data as their users meet them."""
 
 import os
 import re
@@ -57,7 +57,7 @@ def phrase_in(said):
 
 
 def sign_in(address, phrase):
-    form = {"pass_phrase": phrase, "next": "/days"}
+    form = {"role": "organizer", "pass_phrase": phrase, "next": "/days"}
     headers = {"Origin": address}
     return httpx.post(f"{address}/sign-in", data=form, headers=headers, timeout=PATIENCE_S).status_code
 
@@ -70,7 +70,7 @@ def test_a_day_with_the_pass_phrase(tmp_path):
         assert f"Data file:        {folder / 'bandstand.sqlite'}" in said
         assert httpx.get(f"{address}/health").json()["status"] == "ok"
         assert sign_in(address, phrase) == 303
-        renewed = phrase_in(done("director", "reset", "--data", folder).stdout)
+        renewed = phrase_in(done("organizer", "reset", "--data", folder).stdout)
         assert sign_in(address, phrase) == 422
         assert sign_in(address, renewed) == 303
         process.send_signal(signal.SIGINT)
@@ -79,6 +79,20 @@ def test_a_day_with_the_pass_phrase(tmp_path):
     with running(folder) as (_, said):
         assert phrase_in(said) is None
         assert sign_in(address_in(said), renewed) == 303
+
+
+def test_clubs_are_added_and_listed_and_each_has_its_own_organizer(tmp_path):
+    added = done("club", "add", "Curlew Moor", "--data", tmp_path)
+    assert phrase_in(added.stdout)
+    assert done("club", "list", "--data", tmp_path).stdout == "First club\nCurlew Moor\n"
+    renewed = done("organizer", "reset", "--club", "Curlew Moor", "--data", tmp_path)
+    assert phrase_in(renewed.stdout) not in (None, phrase_in(added.stdout))
+    which = done("organizer", "reset", "--data", tmp_path)
+    assert which.returncode == 2
+    assert "There are several clubs: name one of First club, Curlew Moor." in which.stderr
+    again = done("club", "add", " Curlew  Moor", "--data", tmp_path)
+    assert again.returncode == 2
+    assert "Another club has this name" in again.stderr
 
 
 def test_a_second_server_on_the_same_data_is_refused_with_the_cure(tmp_path):
@@ -108,7 +122,7 @@ def test_a_server_that_listens_to_this_machine_only_offers_phones_no_address(tmp
     ("arguments", "message"),
     [
         (("run", "--port", "http"), "--port is 'http': give a number from 0 to 65535"),
-        (("director", "reset", "--data", " "), "--data is ' ': give a folder"),
+        (("organizer", "reset", "--data", " "), "--data is ' ': give a folder"),
         (("run", "--data", "/dev/null/x"), "The data folder /dev/null/x cannot be used"),
     ],
 )
@@ -121,7 +135,7 @@ def test_what_cannot_be_used_is_said_without_a_traceback(arguments, message):
 
 def test_help_lists_the_commands_and_the_settings():
     commands = done("--help").stdout
-    assert all(f"    {command} " in commands for command in ("run", "plan", "check", "director"))
+    assert all(f"    {command} " in commands for command in ("run", "plan", "check", "organizer", "club"))
     assert "BANDSTAND_DATA" in done("run", "--help").stdout
 
 

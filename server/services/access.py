@@ -1,117 +1,191 @@
-"""The director's pass phrase, and the browsers that are signed in with it.
+"""Who is signed in, and how they come in and go out.
 
-The phrase is made here, shown once and kept nowhere: six words out of 470 are 53 bits, and scrypt makes each
-guess cost a tenth of a second. A signed-in browser holds a random token; the database holds its hash, so
-that a session can be ended from here and a copied data file opens nothing.
+A signed-in browser holds a random token; the database holds its hash, so that a session can be ended from
+here and a copied data file opens nothing. A second cookie outlives the session: by it a browser is known again
+that was signed in before, so that strangers who guess cannot shut it out (`sign_in_limits.py`).
 """
 
 import hashlib
-import hmac
-import json
+import ipaddress
 import secrets
-import threading
-import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import cache
-from pathlib import Path
 
 from sqlmodel import Session
 
-from server.services.errors import TooManyTriesError, WrongPassPhraseError
-from server.storage import access, logbook
+from server.services import pass_phrases
+from server.services.errors import NotFoundError, WrongPassPhraseError
+from server.services.roles import DIRECTOR, HELPER, ORGANIZER
+from server.services.sign_in_limits import Account, Source, count_try
+from server.storage import access, clubs, logbook
 from server.storage.session import Database
-from server.storage.tables import DirectorSecret
+from server.storage.tables import SignedIn
 from server.wording import gettext as _
 from server.wording import marked
 
-DIRECTOR = marked("director")
-WORDS_IN_PHRASE = 6
-SCRYPT = {"n": 2**15, "r": 8, "p": 1}
-SCRYPT_MEMORY_BYTES = 64 * 2**20  # n = 2^15 and r = 8 need 32 MiB and a little more
+THIS_MACHINE = marked("this machine")
+THIS_NETWORK = marked("this network")
+ELSEWHERE = marked("elsewhere")
 
-TRIES_ALLOWED = 10
-TRIES_COUNTED_FOR = timedelta(minutes=15)
+_SIGNED_IN = {
+    ORGANIZER: marked("The organizer signed in."),
+    DIRECTOR: marked("The director signed in."),
+    HELPER: marked("A helper signed in."),
+}
+_SIGNED_OUT = {
+    ORGANIZER: marked("The organizer signed out."),
+    DIRECTOR: marked("The director signed out."),
+    HELPER: marked("A helper signed out."),
+}
+_MADE = {
+    ORGANIZER: marked("Made a new pass phrase for the organizer."),
+    DIRECTOR: marked("Made a new pass phrase for directors."),
+    HELPER: marked("Made a new pass phrase for helpers."),
+}
 
-# Each hash takes 32 MiB and a core for a tenth of a second: a crowd of guesses must not stop the planner.
-_few_hashes_at_once = threading.BoundedSemaphore(2)
 
+@dataclass(frozen=True)
+class Admitted:
+    """What a browser gets: the token of its session, and the one by which it is known again."""
 
-@cache
-def words() -> tuple[str, ...]:
-    return tuple((Path(__file__).parent / "pass_phrase_words.txt").read_text(encoding="utf-8").split())
+    token: str
+    known: str
 
 
 def make_first_pass_phrase(session: Session, at: datetime) -> str | None:
-    """A pass phrase if this machine has none yet, else None."""
-    if access.secret(session):
+    """The organizer's pass phrase of the first club if it has none yet, else None."""
+    first = clubs.oldest_first(session)[0].id or 0
+    if access.pass_phrase(session, first, ORGANIZER):
         return None
-    return _make_pass_phrase(session, at, "pass phrase made", _("Made the director's first pass phrase."))
-
-
-def reset_pass_phrase(session: Session, at: datetime) -> str:
-    """A new pass phrase; every browser that was signed in is signed out."""
-    access.revoke_all_sessions(session, at)
-    return _make_pass_phrase(
-        session, at, "pass phrase reset", _("Made a new pass phrase and signed everybody out.")
-    )
-
-
-def sign_in(database: Database, pass_phrase: str, address: str, at: datetime, lasts: timedelta) -> str:
-    """The token of a new session, if the pass phrase is right.
-
-    Takes the database and not a session: hashing takes a tenth of a second, in which nobody else could write.
-    The try is counted before it is judged, so that many at once cannot slip past the limit together.
-    """
-    with database.write() as session:
-        _count_try(session, address, at)
-        secret = access.secret(session)
-    if secret is None or not _is_right(secret, pass_phrase):
-        raise WrongPassPhraseError
-    token = secrets.token_urlsafe(32)
-    with database.write() as session:
-        access.forget_failures_of(session, address)
-        access.add_session(session, _token_hash(token), at, at + lasts)
-        logbook.append(session, None, DIRECTOR, "signed in", _("The director signed in."), {}, at)
-    return token
-
-
-def is_signed_in(session: Session, token: str, at: datetime) -> bool:
-    return access.live_session(session, _token_hash(token), at) is not None
-
-
-def sign_out(session: Session, token: str, at: datetime) -> None:
-    access.revoke_session(session, _token_hash(token), at)
-    logbook.append(session, None, DIRECTOR, "signed out", _("The director signed out."), {}, at)
-
-
-def _make_pass_phrase(session: Session, at: datetime, action: str, text: str) -> str:
-    phrase = " ".join(secrets.choice(words()) for _ in range(WORDS_IN_PHRASE))
-    salt = secrets.token_bytes(16)
-    access.replace_secret(session, salt, _hash(phrase, salt, SCRYPT), json.dumps(SCRYPT), at)
-    logbook.append(session, None, DIRECTOR, action, text, {}, at)
+    phrase = pass_phrases.make(session, first, ORGANIZER, at)
+    text = _("Made the organizer's first pass phrase.")
+    logbook.append(session, None, ORGANIZER, "pass phrase made", text, {}, at, first)
     return phrase
 
 
-def _is_right(secret: DirectorSecret, pass_phrase: str) -> bool:
-    typed = _hash(pass_phrase, secret.salt, json.loads(secret.parameters))
-    return hmac.compare_digest(typed, secret.hash)
+def make_pass_phrase(session: Session, account: Account, at: datetime, kept_token: str = "") -> str:
+    """A new pass phrase for a role; all who were signed in as it are signed out, but for one token's browser."""
+    access.revoke_all(session, account.club_id, at, account.role, token_hash(kept_token))
+    access.forget_failures_of(session, account.club_id, account.role)
+    phrase = pass_phrases.make(session, account.club_id, account.role, at)
+    text = _(_MADE[account.role])
+    logbook.append(session, None, ORGANIZER, "pass phrase made", text, {}, at, account.club_id)
+    return phrase
 
 
-def _hash(pass_phrase: str, salt: bytes, parameters: dict[str, int]) -> bytes:
-    typed = " ".join(unicodedata.normalize("NFKC", pass_phrase).casefold().replace("-", " ").split())
-    with _few_hashes_at_once:
-        return hashlib.scrypt(typed.encode(), salt=salt, maxmem=SCRYPT_MEMORY_BYTES, **parameters)
+def reset_pass_phrase(session: Session, club_id: int, at: datetime) -> str:
+    """A new pass phrase for a club's organizer; every browser of the club is signed out."""
+    access.revoke_all(session, club_id, at)
+    access.forget_failures_of(session, club_id, ORGANIZER)
+    phrase = pass_phrases.make(session, club_id, ORGANIZER, at)
+    text = _("Made a new pass phrase for the organizer and signed everybody out.")
+    logbook.append(session, None, ORGANIZER, "pass phrase reset", text, {}, at, club_id)
+    return phrase
 
 
-def _token_hash(token: str) -> str:
+def sign_in(
+    database: Database,
+    account: Account,
+    pass_phrase: str,
+    address: str,
+    at: datetime,
+    lasts: timedelta,
+    known: str = "",
+) -> Admitted:
+    """A new session, if the pass phrase is right. Raises WrongPassPhraseError, TooManyTriesError.
+
+    known  by which the browser says that it was signed in before, empty where it does not
+
+    Takes the database and not a session: hashing takes a tenth of a second, in which nobody else could write.
+    """
+    with database.write() as session:
+        accounts = access.accounts_known_by(session, token_hash(known))
+        source = _source(address, known, (account.club_id, account.role) in accounts)
+        count_try(session, account, source, at)
+        kept = access.pass_phrase(session, account.club_id, account.role)
+    if not pass_phrases.is_right(kept, pass_phrase):
+        raise WrongPassPhraseError
+    admitted = Admitted(secrets.token_urlsafe(32), known if accounts else secrets.token_urlsafe(32))
+    one = SignedIn(
+        club_id=account.club_id,
+        role=account.role,
+        token_hash=token_hash(admitted.token),
+        known_hash=token_hash(admitted.known),
+        came_from=kind_of(address),
+        created_at=at,
+        expires_at=at + lasts,
+    )
+    with database.write() as session:
+        access.forget_failures_of(session, account.club_id, account.role, source.mark)
+        access.add_signed_in(session, one)
+        text = _(_SIGNED_IN[account.role])
+        logbook.append(session, None, account.role, "signed in", text, {}, at, account.club_id)
+    return admitted
+
+
+def signed_in(session: Session, token: str, at: datetime) -> SignedIn | None:
+    """Who is signed in with this token, None where it has run out or was ended."""
+    return access.live_one(session, token_hash(token), at)
+
+
+def everybody(session: Session, club_id: int, at: datetime) -> Sequence[SignedIn]:
+    """All who are signed in for the club, the latest first."""
+    return access.live_ones(session, club_id, at)
+
+
+def phrases_made(session: Session, club_id: int) -> dict[str, datetime]:
+    """When the pass phrase of each role of the club was made; a role without one is missing."""
+    return {one.role: one.made_at for one in access.pass_phrases(session, club_id)}
+
+
+def sign_out(session: Session, token: str, at: datetime) -> None:
+    """End a browser's own session."""
+    one = access.live_one(session, token_hash(token), at)
+    if one is not None:
+        _end(session, one, at)
+        logbook.append(session, None, one.role, "signed out", _(_SIGNED_OUT[one.role]), {}, at, one.club_id)
+
+
+def sign_one_out(session: Session, club_id: int, number: int, at: datetime) -> None:
+    """End somebody's session, by the organizer. Raises NotFoundError if it is no live one of the club."""
+    one = next((one for one in everybody(session, club_id, at) if one.id == number), None)
+    if one is None:
+        raise NotFoundError(_("Nobody is signed in there any more."))
+    _end(session, one, at)
+    text = _("Ended a sign-in as %(role)s.", role=_(one.role))
+    logbook.append(session, None, ORGANIZER, "sign-in ended", text, {}, at, club_id)
+
+
+def sign_others_out(session: Session, club_id: int, own_token: str, at: datetime) -> None:
+    """End every session of the club but one's own."""
+    access.revoke_all(session, club_id, at, kept_token_hash=token_hash(own_token))
+    text = _("Ended every other sign-in.")
+    logbook.append(session, None, ORGANIZER, "sign-ins ended", text, {}, at, club_id)
+
+
+def kind_of(address: str) -> str:
+    """What is kept of an address: whether it is this machine's, of a private network, or elsewhere."""
+    try:
+        found = ipaddress.ip_address(address)
+    except ValueError:
+        return ELSEWHERE
+    if found.is_loopback:
+        return THIS_MACHINE
+    return ELSEWHERE if found.is_global else THIS_NETWORK
+
+
+def token_hash(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
-def _count_try(session: Session, address: str, at: datetime) -> None:
-    counted_from = at - TRIES_COUNTED_FOR
-    access.forget_failures(session, counted_from)
-    tries = access.failures(session, address)
-    if len(tries) >= TRIES_ALLOWED:
-        free_again = tries[-TRIES_ALLOWED].at + TRIES_COUNTED_FOR
-        raise TooManyTriesError(max(1, round((free_again - at).total_seconds())))
-    access.add_failure(session, address, at)
+def _source(address: str, known: str, is_known: bool) -> Source:
+    if is_known:
+        return Source(token_hash(known), True)
+    return Source(address, kind_of(address) == THIS_MACHINE)
+
+
+def _end(session: Session, one: SignedIn, at: datetime) -> None:
+    one.revoked_at = at
+    session.add(one)
+    session.flush()

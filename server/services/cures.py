@@ -7,10 +7,10 @@ from sqlmodel import Session
 
 from server.allocator.plan import Cure
 from server.services import draft_changes, edits, pilots
-from server.services.access import DIRECTOR
 from server.services.callsigns import callsign_key
 from server.services.errors import OvertakenError, RefusedError
 from server.services.lineup import list_of
+from server.services.roles import acting
 from server.services.roster_rows import pilot_text
 from server.services.stale_forms import Form
 from server.services.standings import day_id, open_draft, version_of
@@ -61,7 +61,7 @@ def _pilot(session: Session, day: FieldDay, callsign: str) -> Pilot:
 
 def _change(session: Session, day: FieldDay, pilot: Pilot, changes: Mapping[str, str], at: datetime) -> None:
     was = pilot_text(pilot)
-    pilots.edit(session, day, pilot, Form({**was, **changes}, was, pilot.version), DIRECTOR, at)
+    pilots.edit(session, day, pilot, Form({**was, **changes}, was, pilot.version), acting(session), at)
 
 
 def _unpin(session: Session, day: FieldDay, pilot: Pilot, at: datetime) -> None:

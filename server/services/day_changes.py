@@ -10,9 +10,9 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.services import aircraft, down_transmitters, draft_changes, edits, pilots
-from server.services.access import DIRECTOR
 from server.services.edits import channel_words
 from server.services.errors import InputError
+from server.services.roles import acting
 from server.services.standings import DraftNow
 from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN, FieldDay, Pilot
 from server.wording import gettext as _
@@ -131,7 +131,7 @@ def _gone(
     state = {"withdrawn": WITHDRAWN, "no-show": NO_SHOW}.get(form.get("state", ""))
     if state is None:
         raise InputError({"state": _("Choose whether the pilot withdraws or did not come.")})
-    pilots.set_state(session, day, pilot, state, DIRECTOR, at)
+    pilots.set_state(session, day, pilot, state, acting(session), at)
     text = _("%(callsign)s did not come.", callsign=pilot.callsign)
     if state == WITHDRAWN:
         text = _("%(callsign)s withdraws.", callsign=pilot.callsign)
@@ -142,7 +142,7 @@ def _back(
     session: Session, day: FieldDay, _draft: DraftNow, form: Mapping[str, str], at: datetime
 ) -> Happened:
     pilot = _pilot(session, day, form)
-    pilots.set_state(session, day, pilot, CHECKED_IN, DIRECTOR, at)
+    pilots.set_state(session, day, pilot, CHECKED_IN, acting(session), at)
     return Happened(_("%(callsign)s is back on the roster.", callsign=pilot.callsign))
 
 
@@ -154,7 +154,7 @@ def _spare(
     pilot = _pilot(session, day, {"pilot": pilot_id})
     chosen = aircraft.aircraft_of(session, pilot, int(aircraft_id) if aircraft_id.isdigit() else 0)
     before = pilot.flying_aircraft_id
-    aircraft.fly(session, day, pilot, chosen, DIRECTOR, at)
+    aircraft.fly(session, day, pilot, chosen, acting(session), at)
     text = _(
         "%(callsign)s flies %(name)s from now on. Check its picture.",
         callsign=pilot.callsign,

@@ -11,7 +11,6 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
 from server.services import day_files, days, pilots
-from server.services.access import DIRECTOR
 from server.services.board import board_of_day
 from server.services.callsigns import callsign_key
 from server.services.day_file_rows import DayContent
@@ -19,6 +18,7 @@ from server.services.day_hours import timeline_at
 from server.services.day_numbers import MissingRowError, Numbers
 from server.services.heat_sheets import every_sheet
 from server.services.line_desk import line_desk
+from server.services.roles import acting
 from server.services.slots import slots_of_day
 from server.services.standings import standing
 from server.services.trouble_views import trouble_desk
@@ -70,7 +70,7 @@ class BroughtIn:
         return " ".join(said)
 
 
-def bring_in(session: Session, content: DayContent, file: str, at: datetime) -> BroughtIn:
+def bring_in(session: Session, club_id: int, content: DayContent, file: str, at: datetime) -> BroughtIn:
     """Add the day that `day_files.read` found, before the transaction, so that nobody waits for its checks.
 
     Raises FaultyDayFileError; the caller then must not commit.
@@ -81,7 +81,7 @@ def bring_in(session: Session, content: DayContent, file: str, at: datetime) -> 
     if is_taken:
         given["code"] = days.free_code(session)
     try:
-        day = day_rows.put_in_day(session, given)
+        day = day_rows.put_in_day(session, {**given, "club_id": club_id})
         renewed = _put_in_rows(session, content, day)
     except MissingRowError as error:
         reason = _("there is no row with the number %(number)s", number=error.number)
@@ -90,15 +90,18 @@ def bring_in(session: Session, content: DayContent, file: str, at: datetime) -> 
         raise day_files.faulty(file, "content", str(error)) from None
     _refuse_what_cannot_be_shown(session, day, file, at)
     brought = BroughtIn(day, content.day.code if is_taken else "", renewed)
-    # Of the machine, not of the day: the day's own logbook comes as it was.
-    logbook.append(session, None, DIRECTOR, BROUGHT_IN, brought.words(), {"code": day.code}, at)
+    # Of the club, not of the day: the day's own logbook comes as it was.
+    logbook.append(
+        session, None, acting(session), BROUGHT_IN, brought.words(), {"code": day.code}, at, club_id
+    )
     return brought
 
 
-def words_of(session: Session, code: str) -> str:
-    """What was said when the day with this code was brought in lately; empty where it was not."""
+def words_of(session: Session, club_id: int, code: str) -> str:
+    """What was said when the club's day with this code was brought in lately; empty where it was not."""
     day = stored_days.by_code(session, code)
-    entries = logbook.newest_first(session, day.id or 0, ENTRIES_LOOKED_AT) if day else []
+    is_ours = day is not None and day.club_id == club_id
+    entries = logbook.newest_first(session, day.id or 0, ENTRIES_LOOKED_AT) if is_ours and day else []
     told = (
         one.text for one in entries if one.action == BROUGHT_IN and json.loads(one.data_json)["code"] == code
     )

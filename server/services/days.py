@@ -19,10 +19,10 @@ from server.radio.channels import CATALOGUE, labels_at
 from server.radio.rules import RuleSet
 from server.radio.site import Site
 from server.services import day_fields, usable
-from server.services.access import DIRECTOR
 from server.services.callsigns import tidy
 from server.services.errors import InputError, NotFoundError, RefusedError
 from server.services.faults import shown
+from server.services.roles import acting
 from server.storage import calls, days, logbook
 from server.storage.tables import FieldDay
 from server.wording import gettext as _
@@ -71,8 +71,8 @@ class DaySettings(BaseModel):
     former_addresses: tuple[FormerAddress, ...] = ()
 
 
-def create_day(session: Session, typed: Mapping[str, str], at: datetime) -> FieldDay:
-    """A new day from the text of `name`, `date` and `time_zone`, and `code` where one is wished.
+def create_day(session: Session, club_id: int, typed: Mapping[str, str], at: datetime) -> FieldDay:
+    """A new day of a club from the text of `name`, `date` and `time_zone`, and `code` where one is wished.
 
     Raises InputError with the faults of all fields.
     """
@@ -85,6 +85,7 @@ def create_day(session: Session, typed: Mapping[str, str], at: datetime) -> Fiel
     if faults:
         raise InputError(faults)
     day = FieldDay(
+        club_id=club_id,
         code=text["code"] or free_code(session),
         name=text["name"],
         date=date.fromisoformat(text["date"]),
@@ -99,22 +100,29 @@ def create_day(session: Session, typed: Mapping[str, str], at: datetime) -> Fiel
     return day
 
 
-def all_days(session: Session) -> list[FieldDay]:
-    """Every day, archived ones too, the latest date first."""
-    return days.newest_first(session)
+def all_days(session: Session, club_id: int) -> list[FieldDay]:
+    """Every day of the club, archived ones too, the latest date first."""
+    return days.newest_first(session, club_id)
 
 
 def day_with(session: Session, code: str) -> FieldDay:
     """The day with this public code. Raises NotFoundError."""
     day = days.by_code(session, code)
     if day is None:
-        raise NotFoundError(_("There is no field day with the code %(code)s.", code=shown(code)))
+        raise _no_day(code)
     return day
 
 
-def current_day(session: Session) -> FieldDay | None:
-    """The day that the public pages show: the one made last among those that are not archived."""
-    return days.current(session)
+def refuse_other_clubs(session: Session, code: str, club_id: int) -> None:
+    """Raise NotFoundError for another club's day exactly as for a day that there is not."""
+    day = days.by_code(session, code)
+    if day is None or day.club_id != club_id:
+        raise _no_day(code)
+
+
+def current_day(session: Session, club_id: int) -> FieldDay | None:
+    """The day that the club's first page shows: the one made last among those that are not archived."""
+    return days.current(session, club_id)
 
 
 def archive(session: Session, code: str, at: datetime) -> FieldDay:
@@ -200,6 +208,10 @@ def can_publish(day: FieldDay) -> str | None:
     return None
 
 
+def _no_day(code: str) -> NotFoundError:
+    return NotFoundError(_("There is no field day with the code %(code)s.", code=shown(code)))
+
+
 def free_code(session: Session) -> str:
     """A code that no day of this machine has."""
     while True:
@@ -212,7 +224,7 @@ def _log(
     session: Session, day: FieldDay, action: str, text: str, facts: Mapping[str, str], at: datetime
 ) -> None:
     session.flush()
-    logbook.append(session, day.id, DIRECTOR, action, text, facts, at)
+    logbook.append(session, day.id, acting(session), action, text, facts, at)
 
 
 @lru_cache(maxsize=64)

@@ -16,6 +16,8 @@ from server.services.drafts import from_plan
 from server.services.site_fields import fields_of
 from server.services.stale_forms import Form
 from server.services.standings import day_id, open_draft, standing
+from server.storage import clubs
+from server.storage import days as stored_days
 from server.storage import pilots as stored_pilots
 from server.storage.session import Database
 from server.storage.tables import FieldDay
@@ -62,7 +64,7 @@ class DemoDay:
 def make_demo(database: Database, now: datetime) -> DemoDay:
     """The demonstration day, made if the data file has none; what was changed in it since is kept."""
     with database.read() as session:
-        is_new = all(day.code != CODE for day in days.all_days(session))
+        is_new = stored_days.by_code(session, CODE) is None
     if is_new:
         with database.write() as session:
             day = _check_everybody_in(session, now)
@@ -77,7 +79,8 @@ def _check_everybody_in(session: Session, now: datetime) -> FieldDay:
     opened = now - BETWEEN_PILOTS * (len(_ROSTER) + 1)
     zone = zone_of_this_machine()
     typed = {"name": NAME, "date": now.date().isoformat(), "time_zone": zone, "code": CODE}
-    day = days.create_day(session, typed, opened)
+    club = clubs.oldest_first(session)[0]
+    day = days.create_day(session, club.id or 0, typed, opened)
     before = fields_of(day)
     site.save(session, day, Form(before | _SITE, before, day.version), opened)
     for before_now, pilot in zip(range(len(_ROSTER), 0, -1), _ROSTER, strict=True):

@@ -12,9 +12,9 @@ from sqlmodel import Session
 
 from server.allocator.rest import Down
 from server.services import lineup
-from server.services.access import DIRECTOR
 from server.services.errors import OvertakenError, RefusedError
 from server.services.gear import label_at
+from server.services.roles import acting
 from server.storage import calls, logbook, pilots, published_plans
 from server.storage import down_transmitters as stored
 from server.storage.tables import DownTransmitter, FieldDay, Pilot
@@ -49,7 +49,7 @@ def report(
     pilot: Pilot,
     at: datetime,
     carrier: tuple[int, float] | None = None,
-    who: str = DIRECTOR,
+    who: str | None = None,
 ) -> DownTransmitter:
     """Note that a pilot's transmitter is down and still on.
 
@@ -98,11 +98,11 @@ def report(
         channel=channel,
     )
     facts = {"down_id": down.id, "pilot_id": pilot.id, "mhz": mhz, "power_mw": down.power_mw}
-    logbook.append(session, day.id, who, "down, still on", text, facts, at)
+    logbook.append(session, day.id, who or acting(session), "down, still on", text, facts, at)
     return down
 
 
-def found(session: Session, day: FieldDay, down_id: int, at: datetime, who: str = DIRECTOR) -> str:
+def found(session: Session, day: FieldDay, down_id: int, at: datetime, who: str | None = None) -> str:
     """Note that a transmitter was found and is off; returns the sentence. Raises OvertakenError."""
     down = next((one for one in still_on(session, day) if one.id == down_id), None)
     if down is None:
@@ -115,7 +115,7 @@ def found(session: Session, day: FieldDay, down_id: int, at: datetime, who: str 
         callsign=down.callsign,
         mhz=down.mhz,
     )
-    logbook.append(session, day.id, who, "down found", text, {"down_id": down.id}, at)
+    logbook.append(session, day.id, who or acting(session), "down found", text, {"down_id": down.id}, at)
     return text
 
 

@@ -13,13 +13,13 @@ from sqlmodel import Session
 
 from server.allocator.problem import MOST_PILOTS_IN_A_HEAT
 from server.services import draft_undo, drafts, flown_heats
-from server.services.access import DIRECTOR
 from server.services.days import settings_of
 from server.services.draft_undo import Step
 from server.services.drafts import DraftContent
 from server.services.edits import Edited
 from server.services.errors import InputError, OvertakenError, RefusedError
 from server.services.plan_basis import PlanBasis, without_absent
+from server.services.roles import acting
 from server.services.snapshots import Snapshot
 from server.services.standings import day_id, draft_now, latest_snapshot, open_draft, version_of
 from server.storage import drafts as stored_drafts
@@ -87,7 +87,7 @@ def fly(session: Session, day: FieldDay, aircraft: int, at: datetime) -> None:
     text = _("%(number)s aircraft fly at once, not %(before)s.", number=aircraft, before=day.aircraft)
     day.aircraft = aircraft
     session.flush()
-    logbook.append(session, day_id(day), DIRECTOR, "aircraft chosen", text, {"aircraft": aircraft}, at)
+    logbook.append(session, day_id(day), acting(session), "aircraft chosen", text, {"aircraft": aircraft}, at)
 
 
 def undo(session: Session, day: FieldDay, version: int, at: datetime) -> str:
@@ -185,7 +185,7 @@ def _write(
     session.flush()
     row.result_json = json.dumps(draft_now(session, day, latest_snapshot(session, day)).snapshot)
     session.flush()
-    logbook.append(session, day_id(day), DIRECTOR, action, text, {"draft_version": row.version}, at)
+    logbook.append(session, day_id(day), acting(session), action, text, {"draft_version": row.version}, at)
     return row
 
 

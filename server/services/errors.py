@@ -41,14 +41,15 @@ class OvertakenError(ServiceError):
 class WrongPassPhraseError(ServiceError):
     def __init__(self) -> None:
         super().__init__(
-            _("This is not the pass phrase. It is six words with spaces between; capitals do not matter.")
+            _(
+                "This is not the pass phrase. It is six words with spaces between; capitals do not matter. "
+                "Organizer, director and helper have one each: look who is chosen."
+            )
         )
 
 
 class TooManyTriesError(ServiceError):
     def __init__(self, retry_after_s: int) -> None:
         minutes = -(-retry_after_s // 60)
-        super().__init__(
-            _("Too many wrong pass phrases from here. Try again in %(minutes)s min.", minutes=minutes)
-        )
+        super().__init__(_("Too many wrong pass phrases. Try again in %(minutes)s min.", minutes=minutes))
         self.retry_after_s = retry_after_s

@@ -5,11 +5,11 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services.access import DIRECTOR
 from server.services.channel_confirmation import void_where_moved
 from server.services.drafts import DraftContent, DraftHeat
 from server.services.errors import InputError, RefusedError
 from server.services.flight_line import line_to_change
+from server.services.roles import acting
 from server.services.standings import day_id, latest_snapshot
 from server.storage import calls, logbook
 from server.storage.tables import FieldDay
@@ -46,7 +46,7 @@ def next_heat(session: Session, day: FieldDay, number: int, at: datetime) -> Non
     session.flush()
     void_where_moved(session, day)
     facts = {"flown": flown, "before": before}
-    logbook.append(session, day_id(day), DIRECTOR, FLOWN, _words(flown, heats), facts, at)
+    logbook.append(session, day_id(day), acting(session), FLOWN, _words(flown, heats), facts, at)
 
 
 def _count_from_now(session: Session, day: FieldDay) -> None:

@@ -14,9 +14,9 @@ from server.radio.interference import Station, unwanted_level_dbm
 from server.radio.outside import OutsideSignal as Heard
 from server.radio.site import Site
 from server.services import days, lineup
-from server.services.access import DIRECTOR
 from server.services.errors import InputError, OvertakenError, RefusedError
 from server.services.outside_lines import OutsideLineError, block_words, level_words, read_line
+from server.services.roles import acting
 from server.services.video import OTHER
 from server.storage import logbook, pilots
 from server.storage import outside_signals as stored
@@ -156,7 +156,7 @@ def end(session: Session, day: FieldDay, signal_id: int, at: datetime) -> str:
         what=what,
         centre=short_decimal(row.centre_mhz),
     )
-    logbook.append(session, day.id, DIRECTOR, "outside signal gone", text, {"signal_id": row.id}, at)
+    logbook.append(session, day.id, acting(session), "outside signal gone", text, {"signal_id": row.id}, at)
     return text
 
 
@@ -178,7 +178,7 @@ def _add(
         "level_dbm": row.level_dbm,
         "pilot_id": row.pilot_id,
     }
-    logbook.append(session, day.id, DIRECTOR, "outside signal", text, facts, at)
+    logbook.append(session, day.id, acting(session), "outside signal", text, facts, at)
     return added, text
 
 

@@ -171,6 +171,16 @@ def store(
     return pilot
 
 
+def renew_link(session: Session, day: FieldDay, pilot: Pilot, who: str, at: datetime) -> None:
+    """A new private link in place of the old one, which is void from now on."""
+    pilot.link_token = secrets.token_urlsafe(TOKEN_BYTES)
+    pilot.updated_at = at
+    session.add(pilot)
+    session.flush()
+    words = _("%(callsign)s has a new private link; the old one is void.", callsign=pilot.callsign)
+    log(session, day, pilot, who, "link renewed", words, {}, at)
+
+
 def edit(session: Session, day: FieldDay, pilot: Pilot, form: Form, who: str, at: datetime) -> None:
     """Change what belongs to the pilot. Raises StaleFormError, or FieldsError with all faults."""
     check_open(day)

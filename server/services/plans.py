@@ -6,11 +6,11 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.services import channel_confirmation, draft_changes, drafts, snapshots
-from server.services.access import DIRECTOR
 from server.services.days import can_publish
 from server.services.draft_changes import StaleDraftError
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.plan_basis import day_problem
+from server.services.roles import acting
 from server.services.snapshots import Snapshot
 from server.services.standings import Standing, day_id, standing
 from server.storage import drafts as stored_drafts
@@ -89,7 +89,7 @@ def publish(
 def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> PublishedPlan:
     replaces = now.published["number"] if now.published else None
     advised = snapshots.with_advice(now.draft.snapshot, now.draft.content, now.draft.basis)
-    snapshot = snapshots.published(advised, now.next_number, replaces, at, DIRECTOR)
+    snapshot = snapshots.published(advised, now.next_number, replaces, at, acting(session))
     all_the_same = [_("Published all the same: %(fault)s", fault=fault) for fault in now.draft.faults.broken]
     snapshot["warnings"] = [*all_the_same, *snapshot["warnings"]]
     plan = published_plans.publish(
@@ -98,7 +98,7 @@ def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> Pu
         json.dumps(snapshot, ensure_ascii=False, allow_nan=False),
         snapshot["model_version"],
         at,
-        DIRECTOR,
+        acting(session),
     )
     row = stored_drafts.of_day(session, day_id(day))
     assert row is not None  # a draft that nobody stored says what is published, which was refused
@@ -115,7 +115,7 @@ def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> Pu
     channel_confirmation.void_where_moved(session, day)
     published = _("Published plan %(number)s: %(size)s.", number=plan.number, size=_size_words(snapshot))
     text = " ".join((published, *all_the_same))
-    logbook.append(session, day_id(day), DIRECTOR, PUBLISHED, text, facts, at)
+    logbook.append(session, day_id(day), acting(session), PUBLISHED, text, facts, at)
     return plan
 
 

@@ -10,11 +10,11 @@ from server.allocator.plan import Heat, HotTransmitter, LevelTried
 from server.allocator.power import hot_transmitters, levels_of, levels_tried
 from server.allocator.problem import DayProblem
 from server.services import power_words
-from server.services.access import DIRECTOR
 from server.services.days import rule_set_of, settings_of
 from server.services.errors import InputError
 from server.services.faults import shown
 from server.services.plan_basis import PlanBasis
+from server.services.roles import acting
 from server.services.standings import day_id
 from server.storage import logbook
 from server.storage.tables import FieldDay
@@ -75,7 +75,9 @@ def choose(session: Session, day: FieldDay, basis: PlanBasis, text: str, at: dat
         if wished == AUTO
         else _("The common power is %(wished)s mW.", wished=short_decimal(float(wished)))
     )
-    logbook.append(session, day_id(day), DIRECTOR, "power chosen", words, {"common_power_mw": wished}, at)
+    logbook.append(
+        session, day_id(day), acting(session), "power chosen", words, {"common_power_mw": wished}, at
+    )
 
 
 def _level(problem: DayProblem, text: str) -> float:

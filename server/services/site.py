@@ -10,8 +10,8 @@ from sqlmodel import Session
 from server.radio import rules
 from server.radio.rules import RuleSet
 from server.radio.site import Receiver, Site, parameters_of
-from server.services.access import DIRECTOR
 from server.services.days import FormerAddress, rule_set_of, settings_of
+from server.services.roles import acting
 from server.services.site_fields import LABELS, WHOLE_NUMBERS, SiteChoices, fields_of, read_fields
 from server.services.stale_forms import Form, check_fresh
 from server.storage import logbook
@@ -55,7 +55,7 @@ def save(session: Session, day: FieldDay, form: Form, at: datetime) -> list[str]
     ]
     session.flush()
     for line in lines:
-        logbook.append(session, day.id, DIRECTOR, line.action, line.text, line.facts, at)
+        logbook.append(session, day.id, acting(session), line.action, line.text, line.facts, at)
     return [line.text for line in lines]
 
 

@@ -13,8 +13,8 @@ from sqlmodel import Session
 from server.allocator.trouble import Report, case_of
 from server.allocator.trouble_choice import SURE
 from server.allocator.trouble_signs import FLICKER, ONSETS, SYMPTOMS
-from server.services.access import DIRECTOR
 from server.services.errors import InputError, OvertakenError, RefusedError
+from server.services.roles import acting
 from server.services.trouble_air import AirNow, air_now
 from server.services.trouble_case import StoredCase
 from server.services.trouble_words import ONSET_WORDS, SYMPTOM_WORDS
@@ -111,7 +111,9 @@ def answer(
     row.answer, row.answered_at = one_test(row, key)["do"], at
     text = _("Trouble of %(callsign)s, test: %(test)s", callsign=row.callsign, test=row.answer)
     session.flush()
-    logbook.append(session, day.id, DIRECTOR, "trouble test", text, {"report_id": row.id, "test": key}, at)
+    logbook.append(
+        session, day.id, acting(session), "trouble test", text, {"report_id": row.id, "test": key}, at
+    )
     return row
 
 
@@ -131,7 +133,7 @@ def close(
     what = BY_ITSELF if place is None else _cause_at(row, place)["title"]
     _close(session, row, what, at)
     text = _("Trouble of %(callsign)s is over: %(what)s.", callsign=row.callsign, what=_(what))
-    logbook.append(session, day.id, DIRECTOR, "trouble over", text, {"report_id": row.id}, at)
+    logbook.append(session, day.id, acting(session), "trouble over", text, {"report_id": row.id}, at)
     return row
 
 

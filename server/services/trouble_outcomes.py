@@ -8,8 +8,8 @@ from typing import Any
 from sqlmodel import Session
 
 from server.allocator.trouble_tests import NOT_TOLD
-from server.services.access import DIRECTOR
 from server.services.errors import InputError, RefusedError
+from server.services.roles import acting
 from server.services.trouble import one_test, open_as_seen
 from server.services.trouble_case import StoredCase
 from server.storage import logbook
@@ -39,7 +39,7 @@ def enter(
     if any(one["test"] == key for one in done):
         raise RefusedError(_("This test was done. Take its outcome back first, if it is another."))
     asked = {"do": test["do"], "question": test["question"], "words": words}
-    entered = {"test": key, "outcome": outcome, **asked, "who": DIRECTOR, "at": at.isoformat()}
+    entered = {"test": key, "outcome": outcome, **asked, "who": acting(session), "at": at.isoformat()}
     if row.answer == test["do"]:
         row.answer, row.answered_at = "", None
     text = _(
@@ -86,4 +86,4 @@ def _log(
 ) -> None:
     likeliest = [{"title": one["title"], "chance": one["chance"]} for one in json.loads(row.causes_json)[:3]]
     facts = {"report_id": row.id, "test": key, "likeliest": likeliest}
-    logbook.append(session, day.id, DIRECTOR, action, text, facts, at)
+    logbook.append(session, day.id, acting(session), action, text, facts, at)

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import or_
 from sqlmodel import Session, col, select
 
-from server.storage.tables import LogbookEntry
+from server.storage.tables import FieldDay, LogbookEntry
 
 
 def append(
@@ -17,14 +17,16 @@ def append(
     text: str,
     data: Mapping[str, Any],
     at: datetime,
+    club_id: int | None = None,
 ) -> LogbookEntry:
     """Write one row in the transaction of the change that it tells of.
 
     `action` is a short verb key ("pilot added"), `text` one sentence for people; without a day it concerns
-    the whole machine.
+    the whole club.
     """
     entry = LogbookEntry(
         field_day_id=field_day_id,
+        club_id=club_id,
         at=at,
         who=who,
         action=action,
@@ -39,8 +41,9 @@ def append(
 def newest_first(
     session: Session, field_day_id: int, limit: int, before_id: int | None = None
 ) -> list[LogbookEntry]:
-    """Entries of the day and of the whole machine, older than `before_id` where one is given."""
-    about = or_(col(LogbookEntry.field_day_id) == field_day_id, col(LogbookEntry.field_day_id).is_(None))
+    """Entries of the day and of its whole club, older than `before_id` where one is given."""
+    club_id = select(FieldDay.club_id).where(col(FieldDay.id) == field_day_id).scalar_subquery()
+    about = or_(col(LogbookEntry.field_day_id) == field_day_id, col(LogbookEntry.club_id) == club_id)
     entries = select(LogbookEntry).where(about)
     if before_id is not None:
         entries = entries.where(col(LogbookEntry.id) < before_id)

@@ -14,6 +14,8 @@ import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import copy
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -85,24 +87,40 @@ def _failures_told() -> Iterator[None]:
         raise DatabaseFailsError(error) from error
 
 
+@dataclass
+class _Writers:
+    """One at a time, and which thread that is."""
+
+    one: threading.Lock = field(default_factory=threading.Lock)
+    thread: int | None = None
+
+
 class Database:
     """Opens the sessions of one database; make one for each process.
 
     tells_changes  it tells every process of each change by itself (`changes.py`)
+    acting         whose work its sessions do, for the logbook: in the `info` of each; empty where nobody said
     """
+
+    acting = ""
 
     def __init__(self, place: Place) -> None:
         self.place = place
         self._reading = _sqlite_engine(place) if isinstance(place, Path) else _postgresql_engine(place)
         self._writing = self._reading.execution_options(write=True)
         self.tells_changes = not isinstance(place, Path)
-        self._one_writer = threading.Lock()
-        self._writer: int | None = None
+        self._writers = _Writers()
+
+    def acted_on_by(self, who: str) -> "Database":
+        """The same database for the work of one who asked."""
+        same = copy(self)
+        same.acting = who
+        return same
 
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A session that sees one moment and refuses to write. Raises DatabaseFailsError."""
-        with _failures_told(), Session(self._reading, expire_on_commit=False) as session:
+        with _failures_told(), self._session(self._reading) as session:
             yield session
 
     @contextmanager
@@ -111,16 +129,20 @@ class Database:
 
         Raises DatabaseFailsError, also of the commit itself.
         """
-        if self._writer == threading.get_ident():
+        writers = self._writers
+        if writers.thread == threading.get_ident():
             raise RuntimeError("a write inside a write: pass the session on instead of opening another")
-        with self._one_writer:
-            self._writer = threading.get_ident()
+        with writers.one:
+            writers.thread = threading.get_ident()
             try:
-                with _failures_told(), Session(self._writing, expire_on_commit=False) as session:
+                with _failures_told(), self._session(self._writing) as session:
                     yield session
                     session.commit()
             finally:
-                self._writer = None
+                writers.thread = None
+
+    def _session(self, engine: Engine) -> Session:
+        return Session(engine, expire_on_commit=False, info={"acting": self.acting})
 
     def forget(self) -> None:
         """Write a data file anew, so that nothing of what was deleted or replaced stays in its bytes.

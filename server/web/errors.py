@@ -16,8 +16,9 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.services import errors as refusals
+from server.services.roles import DIRECTOR, HELPER, ORGANIZER
 from server.storage.session import AWAY, DAMAGED, FULL, LOCKED, READ_ONLY, DatabaseFailsError
-from server.web.dependencies import SignInNeededError
+from server.web.dependencies import NotAllowedError, SignInNeededError
 from server.wording import gettext as _
 from server.wording import marked
 
@@ -90,18 +91,32 @@ SIGN_IN_FIRST = marked(
 )
 
 
+ONLY_BY = {
+    ORGANIZER: marked("Only the organizer may do this."),
+    DIRECTOR: marked("Only the director or the organizer may do this."),
+}
+SIGNED_IN_AS = {
+    DIRECTOR: marked("You are signed in as director."),
+    HELPER: marked("You are signed in as helper."),
+}
+
+
 def add_handlers(app: FastAPI) -> None:
     for error_class in STATUSES:
         app.add_exception_handler(error_class, _answer_known)
     app.add_exception_handler(DatabaseFailsError, _answer_failing_database)
     app.add_exception_handler(HTTPException, _answer_http)
     app.add_exception_handler(SignInNeededError, _answer_sign_in_needed)
+    app.add_exception_handler(NotAllowedError, _answer_not_allowed)
 
 
-def answer(request: Request, status: int, message: str = "") -> Response:
-    """The friendly answer of a status; `message` is one sentence about this very case."""
+def answer(request: Request, status: int, message: str = "", sign_in: str = "/sign-in") -> Response:
+    """The friendly answer of a status; `message` is one sentence about this very case.
+
+    sign_in  where one signs in who may do what was asked
+    """
     known = ANSWERS.get(status) or ANSWERS[400 if status < 500 else 500]
-    context = {"message": message or _(known.usual_message), "status": status}
+    context = {"message": message or _(known.usual_message), "status": status, "sign_in": sign_in}
     templates = request.app.state.templates
     if request.headers.get("HX-Request"):
         # The strip comes whole, also where the form would pick out a part of a page.
@@ -141,8 +156,21 @@ def _answer_sign_in_needed(request: Request, _error: Exception) -> Response:
     """A page leads to the sign-in and back; what was typed into a form stays where it is."""
     if request.method != "GET" or request.headers.get("HX-Request"):
         return answer(request, 403, _(SIGN_IN_FIRST))
-    asked = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-    return RedirectResponse(f"/sign-in?next={quote(asked, safe='/')}", 303)
+    return RedirectResponse(f"/sign-in?next={quote(_asked(request), safe='/')}", 303)
+
+
+def _answer_not_allowed(request: Request, error: Exception) -> Response:
+    """Who may do it, and the way to sign in as that: for a page back to it, for a form in another tab."""
+    assert isinstance(error, NotAllowedError)
+    message = f"{_(ONLY_BY[error.least])} {_(SIGNED_IN_AS[error.role])}"
+    if request.method == "GET" and not request.headers.get("HX-Request"):
+        sign_in = f"/sign-in?role={error.least}&next={quote(_asked(request), safe='/')}"
+        return answer(request, 403, message, sign_in)
+    return answer(request, 403, message, f"/sign-in?role={error.least}")
+
+
+def _asked(request: Request) -> str:
+    return request.url.path + (f"?{request.url.query}" if request.url.query else "")
 
 
 class FaultPages:

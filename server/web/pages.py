@@ -10,16 +10,21 @@ from server.services.line_desk import LineDesk
 from server.services.slots import MySlot
 from server.services.timeline_chart import TimelinePicture
 from server.services.turn_views import DeskOfTurns
-from server.storage.tables import FieldDay, LogbookEntry
+from server.storage.tables import Club, FieldDay, LogbookEntry
 from server.web.live_mark import LiveMark
 from server.web.templating import Page
 
 
 @dataclass(frozen=True)
 class SignInPage(Page):
+    """`role` and `club` are chosen already; a server of one club asks for none."""
+
     template: ClassVar[str] = "access/page.html"
     next: str
-    error: str = ""
+    role: str
+    club: str
+    clubs: Sequence[Club]
+    errors: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -39,6 +44,15 @@ class NoDayPage(Page):
     """What strangers see before the first field day is made."""
 
     template: ClassVar[str] = "board/no_day.html"
+
+
+@dataclass(frozen=True)
+class WhichBoardPage(Page):
+    """What strangers see first where several clubs keep their days: no club's board, but the way to each."""
+
+    template: ClassVar[str] = "board/which.html"
+    code: str = ""
+    error: str = ""
 
 
 @dataclass(frozen=True)

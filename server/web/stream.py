@@ -73,6 +73,7 @@ async def open_stream(request: Request, topic: str, current: Callable[[], State]
         state.clock,
         state.settings.heartbeat_s,
         state.settings.stream_life_s,
+        getattr(request.state, "is_still_admitted", None),
     )
     if "gzip" in request.headers.get("Accept-Encoding", ""):
         return _EventStream(compressed(events), subscription, GZIP_HEADERS)
@@ -86,18 +87,23 @@ async def _events(
     clock: Callable[[], datetime],
     heartbeat_s: float,
     life_s: float,
+    is_still_admitted: Callable[[], bool] | None = None,
 ) -> AsyncIterator[bytes]:
+    """States and signs of life, until the time is over or whoever watches is signed out."""
     ends_at = asyncio.get_running_loop().time() + life_s
     yield f"retry: {RECONNECT_AFTER_MS}\n\n".encode() + state_event(first)
     while asyncio.get_running_loop().time() < ends_at:
         try:
             message = await subscription.next(heartbeat_s)
         except TimeoutError:
-            yield heartbeat_event(max(first.order, newest_order()), clock())
-            continue
-        if message is None:
+            message = heartbeat_event(max(first.order, newest_order()), clock())
+        if message is None or not await _may_go_on(is_still_admitted):
             return
         yield message
+
+
+async def _may_go_on(is_still_admitted: Callable[[], bool] | None) -> bool:
+    return is_still_admitted is None or await run_in_threadpool(is_still_admitted)
 
 
 async def compressed(events: AsyncIterator[bytes]) -> AsyncIterator[bytes]:

@@ -25,6 +25,7 @@ from markupsafe import Markup
 from server import paths, wording
 from server.services.qr_codes import qr_svg
 from server.services.spectrum_shapes import Chart
+from server.web.dependencies import signed_in_of
 from server.web.looks import LOOKS, Look, look_of
 from server.web.static_files import versioned
 
@@ -86,14 +87,23 @@ def make_templates() -> Jinja2Templates:
         qr=qr,
     )
     # Templates may also be drawn without a request.
-    environment.globals.update(screen_looks=LOOKS, screen_look=Look(), backup_trouble="")
+    environment.globals.update(screen_looks=LOOKS, screen_look=Look(), backup_trouble="", may=_nobody_may)
     return Jinja2Templates(env=environment, context_processors=[_of_every_page])
 
 
 def _of_every_page(request: Request) -> dict[str, object]:
+    """`may("director")` says whether whoever is signed in may what that role may."""
     keeper = getattr(request.app.state, "backups", None)
-    trouble = keeper.trouble if keeper else ""
-    return {"screen_look": look_of(request.cookies), "backup_trouble": trouble}
+    who = signed_in_of(request)
+    return {
+        "screen_look": look_of(request.cookies),
+        "backup_trouble": keeper.trouble if keeper else "",
+        "may": who.may if who else _nobody_may,
+    }
+
+
+def _nobody_may(least: str) -> bool:
+    return False
 
 
 def mhz(value: int) -> str:

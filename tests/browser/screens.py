@@ -2,8 +2,7 @@
 
 import json
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime, timedelta
-from hashlib import sha256
+from datetime import UTC, datetime
 
 from playwright.sync_api import Page
 from sqlmodel import Session
@@ -12,13 +11,14 @@ from server.radio.channels import labels_at
 from server.services import demo, flight_line, open_flying, outside_signals, trouble, turns
 from server.services.days import day_with
 from server.services.pilots import pilot_of
-from server.storage import access, logbook, published_plans
+from server.services.roles import ORGANIZER
+from server.storage import logbook, published_plans
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web import looks
 from server.web.dependencies import COOKIE
 from tests.browser.field_server import FieldServer
-from tests.factories import make_day, make_pilot
+from tests.factories import make_day, make_pilot, make_signed_in
 from tests.services.called_days import call_heat, released
 from tests.services.changed_days import id_of, published_day
 from tests.services.planned_days import SETTINGS
@@ -62,8 +62,7 @@ class Field:
         self.database = Database(server.database_file)
         demo.make_demo(self.database, NOW)
         with self.database.write() as session:
-            hashed = sha256(TOKEN.encode()).hexdigest()
-            access.add_session(session, hashed, NOW, NOW + timedelta(hours=1))
+            make_signed_in(session, TOKEN, ORGANIZER)
 
     def make(self, prepare: Callable[[Session], FieldDay], *paths: str, callsign: str = "Wren") -> list[str]:
         """Addresses on a day as it was prepared; {pilot} and {token} are those of the callsign, if it has them."""

@@ -2,18 +2,16 @@
 
 import re
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
-from hashlib import sha256
+from datetime import UTC, datetime
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from server.services.flight_line import everybody_land
-from server.storage import access
 from server.storage.session import Database
 from server.web.dependencies import COOKIE
 from tests.browser.field_server import FieldServer
-from tests.factories import NOW, make_day, make_pilot
+from tests.factories import NOW, make_day, make_pilot, make_signed_in
 from tests.factories_snapshot import publish
 from tests.services.called_days import press, released, stages
 
@@ -32,8 +30,7 @@ class Field:
             wren, otter, rook = (make_pilot(session, self.day, name) for name in ("Wren", "Otter", "Rook"))
             publish(session, self.day, [[(wren, "R1"), (otter, "R8")], [(rook, "R1")]])
             now = datetime.now(UTC)
-            hashed = sha256(f"{TOKEN}{self.day.code}".encode()).hexdigest()
-            access.add_session(session, hashed, now, now + timedelta(hours=1))
+            make_signed_in(session, f"{TOKEN}{self.day.code}", at=now)
         self.slot = f"{server.address}/slot/{wren.link_token}"
         self.line = f"{server.address}/days/{self.day.code}/line"
 

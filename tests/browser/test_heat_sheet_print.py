@@ -1,17 +1,14 @@
 """The heat sheet's page as the browser prints it."""
 
 import io
-from datetime import timedelta
-from hashlib import sha256
 
 import pytest
 from pypdf import PdfReader
 
 from server.main import create_app
 from server.settings import Settings
-from server.storage import access
 from server.web.dependencies import COOKIE
-from tests.factories import NOW, make_day, make_pilot
+from tests.factories import NOW, make_day, make_pilot, make_signed_in
 from tests.factories_snapshot import publish
 from tests.serving import serving
 
@@ -27,7 +24,7 @@ def address(tmp_path_factory):
         day = make_day(session, base_url="http://192.168.8.2:8000")
         pilots = [make_pilot(session, day, f"{'W' * 22}{number:02}") for number in range(64)]
         publish(session, day, [list(zip(pilots[n : n + 8], LABELS, strict=True)) for n in range(0, 64, 8)])
-        access.add_session(session, sha256(b"token").hexdigest(), NOW, NOW + timedelta(hours=1))
+        make_signed_in(session, "token")
     with serving(app) as root:
         yield f"{root}/days/{day.code}/heat-sheet"
 

@@ -1,16 +1,12 @@
 """The page of papers, as it is used by keyboard and on a phone."""
 
-from datetime import timedelta
-from hashlib import sha256
-
 import pytest
 from playwright.sync_api import expect
 
 from server.main import create_app
 from server.settings import Settings
-from server.storage import access
 from server.web.dependencies import COOKIE
-from tests.factories import NOW, make_day, make_pilot
+from tests.factories import NOW, make_day, make_pilot, make_signed_in
 from tests.factories_snapshot import publish
 from tests.serving import serving
 
@@ -22,7 +18,7 @@ def address(tmp_path_factory):
         day = make_day(session, base_url="http://192.168.8.2:8000")
         pilots = [make_pilot(session, day, "W" * 24), make_pilot(session, day, "Otter \U0001e2d0")]
         publish(session, day, [[(pilots[0], "R1"), (pilots[1], "R8")]])
-        access.add_session(session, sha256(b"token").hexdigest(), NOW, NOW + timedelta(hours=1))
+        make_signed_in(session, "token")
     with serving(app) as root:
         yield f"{root}/days/{day.code}/paper"
 

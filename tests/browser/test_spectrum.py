@@ -1,17 +1,14 @@
 """Stepping a pilot through channels on the drawing of a heat, by keyboard and by touch."""
 
 import re
-from datetime import timedelta
-from hashlib import sha256
 
 import pytest
 from playwright.sync_api import expect
 
 from server.main import create_app
 from server.settings import Settings
-from server.storage import access
 from server.web.dependencies import COOKIE
-from tests.factories import NOW
+from tests.factories import NOW, make_signed_in
 from tests.services.planned_days import day_with_pilots, plan_at_once
 from tests.serving import serving
 
@@ -22,7 +19,7 @@ def address(tmp_path):
     app = create_app(Settings(data=tmp_path), clock=lambda: NOW)
     with app.state.database.write() as session:
         plan_at_once(session, day_with_pilots(session, "Wren", "Otter", "Rook", aircraft=3, code="tern"))
-        access.add_session(session, sha256(b"token").hexdigest(), NOW, NOW + timedelta(hours=1))
+        make_signed_in(session, "token")
     with serving(app) as root:
         yield f"{root}/days/tern/plan"
 

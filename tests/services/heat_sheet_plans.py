@@ -8,7 +8,7 @@ from typing import Any
 
 from server.services.heat_sheets import HeatSheet
 from server.storage.tables import FieldDay, Pilot
-from tests.factories import NOW
+from tests.factories import FIRST_CLUB, NOW
 from tests.factories_snapshot import make_snapshot
 
 BASE_URL = "http://192.168.8.2:8000"
@@ -21,6 +21,7 @@ def make_sheet(heats: Sequence[Sequence[tuple[str, str | int]]], **values: Any) 
     `name` and `time_zone` go to the day, `replaced_by` and `base_url` to the sheet, the rest to the snapshot.
     """
     day = FieldDay(
+        club_id=FIRST_CLUB,
         code="tern",
         name=values.pop("name", "Tern Meadow club day"),
         date=date(2026, 5, 16),

@@ -24,6 +24,7 @@ from server.storage import pilots as stored_pilots
 from server.storage import turns as stored
 from server.storage.session import Database
 from server.storage.tables import FLYING, LANDING, POWER_UP, READY, WAITING, FieldDay, Turn
+from tests.factories import FIRST_CLUB
 
 START = datetime(2026, 5, 16, 12, 0, tzinfo=UTC)
 STEP = timedelta(minutes=1)
@@ -94,6 +95,7 @@ def fly_the_afternoon(database: Database, seed: int, steps: int = STEPS) -> Afte
 def _open_the_day(session: Session) -> FieldDay:
     day = days.create_day(
         session,
+        FIRST_CLUB,
         {"name": "Tern Meadow club day", "date": "2026-05-16", "time_zone": "Europe/Dublin", "code": "tern"},
         START,
     )

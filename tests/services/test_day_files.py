@@ -13,7 +13,7 @@ from server.services.day_files import SCHEMA_FILE, FaultyDayFileError
 from server.storage import day_rows, logbook
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from tests.factories import NOW, make_pilot
+from tests.factories import FIRST_CLUB, NOW, make_pilot
 from tests.full_day import full_day, pilot_of
 
 
@@ -38,7 +38,7 @@ def exported(data_file, kept) -> bytes:
 
 
 def bring_in(session, data: bytes) -> day_imports.BroughtIn:
-    return day_imports.bring_in(session, day_files.read(data, "day.json"), "day.json", NOW)
+    return day_imports.bring_in(session, FIRST_CLUB, day_files.read(data, "day.json"), "day.json", NOW)
 
 
 def content_of(data: bytes) -> dict:
@@ -64,7 +64,11 @@ def test_an_empty_machine_gets_the_day_to_the_letter(session, exported):
 def test_no_column_of_a_day_is_left_out_but_its_own_number():
     for name, table in {"day": FieldDay, **day_rows.TABLES}.items():
         model = DayRow if name == "day" else day_files.row_model_of(name)[0]
-        assert set(table.__table__.columns.keys()) - set(model.model_fields) <= {"id", "field_day_id"}, name
+        assert set(table.__table__.columns.keys()) - set(model.model_fields) <= {
+            "id",
+            "field_day_id",
+            "club_id",
+        }, name
 
 
 def test_every_table_of_a_day_is_in_the_file():

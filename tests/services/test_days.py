@@ -9,7 +9,7 @@ from server.services import days
 from server.services.days import DaySettings, allowed_mhz, can_publish, create_day, settings_of
 from server.services.errors import InputError, NotFoundError
 from server.storage import logbook
-from tests.factories import NOW, make_day
+from tests.factories import FIRST_CLUB, NOW, make_day
 
 TYPED = {"name": "Tern Meadow club day", "date": "2026-05-16", "time_zone": "Europe/Dublin"}
 USUAL_BANDS = 39  # carriers of A B E F R, F8 and R7 being one, of which E4 touches the radars
@@ -21,12 +21,12 @@ def rules_of(key):
 
 def faults_of(session, **typed):
     with pytest.raises(InputError) as refused:
-        create_day(session, {**TYPED, **typed}, NOW)
+        create_day(session, FIRST_CLUB, {**TYPED, **typed}, NOW)
     return refused.value.faults
 
 
 def test_a_new_day_has_a_code_of_four_letters_and_the_usual_settings(session):
-    day = create_day(session, TYPED, NOW)
+    day = create_day(session, FIRST_CLUB, TYPED, NOW)
     assert len(day.code) == 4
     assert day.code.islower()
     assert (day.aircraft, day.rounds, day.heat_minutes) == (6, 1, 5)
@@ -35,19 +35,19 @@ def test_a_new_day_has_a_code_of_four_letters_and_the_usual_settings(session):
 
 
 def test_a_new_day_stands_in_its_logbook(session):
-    day = create_day(session, TYPED, NOW)
+    day = create_day(session, FIRST_CLUB, TYPED, NOW)
     entry = logbook.newest_first(session, day.id, 1)[0]
     assert entry.text == "Made the field day Tern Meadow club day of 2026-05-16."
     assert (entry.who, entry.action) == ("director", "day made")
 
 
 def test_codes_do_not_come_twice(session):
-    codes = {create_day(session, TYPED, NOW).code for _ in range(40)}
+    codes = {create_day(session, FIRST_CLUB, TYPED, NOW).code for _ in range(40)}
     assert len(codes) == 40
 
 
 def test_a_wished_code_is_taken_once(session):
-    assert create_day(session, {**TYPED, "code": "tern"}, NOW).code == "tern"
+    assert create_day(session, FIRST_CLUB, {**TYPED, "code": "tern"}, NOW).code == "tern"
     assert "Another field day has the code tern" in faults_of(session, code="tern")["code"]
 
 
@@ -89,24 +89,24 @@ def test_an_unknown_code_is_not_found(session):
 
 
 def test_the_current_day_is_the_newest_that_is_not_archived(session):
-    first, second = create_day(session, TYPED, NOW), create_day(session, TYPED, NOW)
-    assert days.current_day(session) == second
+    first, second = create_day(session, FIRST_CLUB, TYPED, NOW), create_day(session, FIRST_CLUB, TYPED, NOW)
+    assert days.current_day(session, FIRST_CLUB) == second
     days.archive(session, second.code, NOW)
-    assert days.current_day(session) == first
+    assert days.current_day(session, FIRST_CLUB) == first
     days.bring_back(session, second.code, NOW)
-    assert days.current_day(session) == second
+    assert days.current_day(session, FIRST_CLUB) == second
 
 
 def test_an_archived_day_is_listed_and_publishes_nothing(session):
-    day = create_day(session, TYPED, NOW)
+    day = create_day(session, FIRST_CLUB, TYPED, NOW)
     day.responsibility = "The club's radio officer decides."
     days.archive(session, day.code, NOW)
-    assert day in days.all_days(session)
+    assert day in days.all_days(session, FIRST_CLUB)
     assert "bring it back first" in can_publish(day)
 
 
 def test_archiving_twice_is_one_line_of_the_logbook(session):
-    day = create_day(session, TYPED, NOW)
+    day = create_day(session, FIRST_CLUB, TYPED, NOW)
     days.archive(session, day.code, NOW)
     days.archive(session, day.code, NOW)
     actions = [entry.action for entry in logbook.newest_first(session, day.id, 9)]

@@ -7,16 +7,17 @@ import argparse
 import os
 from dataclasses import replace
 from datetime import datetime, timedelta
-from hashlib import sha256
 from pathlib import Path
 
 import uvicorn
 from fastapi import FastAPI
 
 from server.main import create_app
+from server.services import access
+from server.services.roles import ORGANIZER
 from server.settings import Settings
-from server.storage import access
 from server.web.dependencies import public
+from tests.factories import make_signed_in
 
 TOKEN = "token-of-the-director"
 CLOCK_STARTS_AT = "SIMULATED_CLOCK_STARTS_AT"
@@ -39,9 +40,8 @@ def with_clock(settings: Settings, clock: ScriptedClock) -> FastAPI:
         clock.at = at
 
     with app.state.database.write() as session:
-        digest = sha256(TOKEN.encode()).hexdigest()
-        if access.live_session(session, digest, clock()) is None:
-            access.add_session(session, digest, clock(), clock() + timedelta(days=1))
+        if access.signed_in(session, TOKEN, clock()) is None:
+            make_signed_in(session, TOKEN, ORGANIZER, at=clock(), expires_at=clock() + timedelta(days=1))
     return app
 
 

@@ -3,9 +3,12 @@ from datetime import date, timedelta
 
 import pytest
 
-from server.storage import access, days, drafts, logbook, pilots, published_plans
-from server.storage.tables import CHECKED_IN, WITHDRAWN
+from server.services.access import token_hash
+from server.services.roles import DIRECTOR, HELPER
+from server.storage import access, clubs, days, drafts, logbook, pilots, published_plans
+from server.storage.tables import CHECKED_IN, WITHDRAWN, FailedSignIn, PassPhrase
 from tests.factories import (
+    FIRST_CLUB,
     NOW,
     make_aircraft,
     make_day,
@@ -13,6 +16,7 @@ from tests.factories import (
     make_logbook_entry,
     make_pilot,
     make_published_plan,
+    make_signed_in,
 )
 
 
@@ -29,10 +33,10 @@ def test_days_come_with_the_latest_date_first(session):
 
 
 def test_the_current_day_is_the_one_made_last_and_not_archived(session):
-    assert days.current(session) is None
+    assert days.current(session, FIRST_CLUB) is None
     first = make_day(session)
     make_day(session, archived_at=NOW)
-    assert days.current(session) == first
+    assert days.current(session, FIRST_CLUB) == first
 
 
 def test_a_day_is_found_by_its_code(session):
@@ -118,31 +122,80 @@ def test_a_logbook_row_refuses_not_a_number(session):
         logbook.append(session, None, "desk", "a", "b", {"margin_db": float("nan")}, NOW)
 
 
-def test_a_new_secret_takes_the_place_of_the_old(session):
-    assert access.secret(session) is None
-    access.replace_secret(session, b"salt", b"hash", "{}", NOW)
-    access.replace_secret(session, b"salt 2", b"hash 2", "{}", NOW)
-    assert access.secret(session).hash == b"hash 2"
+def phrase(role, salt=b"salt", club_id=FIRST_CLUB):
+    return PassPhrase(club_id=club_id, role=role, salt=salt, hash=b"hash", parameters="{}", made_at=NOW)
+
+
+def test_a_new_pass_phrase_takes_the_place_of_its_roles_old_one(session):
+    assert access.pass_phrase(session, FIRST_CLUB, DIRECTOR) is None
+    for one in (phrase(DIRECTOR), phrase(HELPER), phrase(DIRECTOR, b"salt 2")):
+        access.replace_pass_phrase(session, one)
+    assert access.pass_phrase(session, FIRST_CLUB, DIRECTOR).salt == b"salt 2"
+    assert {one.role for one in access.pass_phrases(session, FIRST_CLUB)} == {DIRECTOR, HELPER}
+    assert access.pass_phrases(session, FIRST_CLUB + 1) == []
 
 
 def test_a_session_ends_by_time_or_by_being_revoked(session):
     for token in ("one", "two", "three"):
-        access.add_session(session, token, NOW, NOW + timedelta(hours=1))
-    assert access.live_session(session, "one", NOW) is not None
-    assert access.live_session(session, "one", NOW + timedelta(hours=1)) is None
-    access.revoke_session(session, "one", NOW)
-    assert access.live_session(session, "one", NOW) is None
-    assert access.live_session(session, "two", NOW) is not None
-    access.revoke_all_sessions(session, NOW)
-    assert access.live_session(session, "two", NOW) is None
+        make_signed_in(session, token)
+    assert live(session, "one")
+    assert access.live_one(session, token_hash("one"), NOW + timedelta(hours=1)) is None
+    access.revoke(session, token_hash("one"), NOW)
+    assert not live(session, "one")
+    assert live(session, "two")
+    access.revoke_all(session, FIRST_CLUB, NOW, kept_token_hash=token_hash("three"))
+    assert not live(session, "two")
+    assert live(session, "three")
 
 
-def test_failed_sign_ins_are_kept_by_address_until_forgotten(session):
-    for minutes, address in ((0, "10.0.0.1"), (5, "10.0.0.1"), (5, "10.0.0.2")):
-        access.add_failure(session, address, NOW + timedelta(minutes=minutes))
-    assert [one.at for one in access.failures(session, "10.0.0.1")] == [NOW, NOW + timedelta(minutes=5)]
+def live(session, token):
+    return access.live_one(session, token_hash(token), NOW) is not None
+
+
+def test_revoking_a_role_or_a_club_leaves_the_others(session):
+    other = clubs.add(session, "Curlew Moor", NOW).id
+    make_signed_in(session, "director", DIRECTOR)
+    make_signed_in(session, "helper", HELPER)
+    make_signed_in(session, "elsewhere", DIRECTOR, club_id=other)
+    access.revoke_all(session, FIRST_CLUB, NOW, DIRECTOR)
+    assert [live(session, token) for token in ("director", "helper", "elsewhere")] == [False, True, True]
+    assert [one.role for one in access.live_ones(session, FIRST_CLUB, NOW)] == [HELPER]
+
+
+def test_a_browser_is_known_to_the_accounts_it_was_signed_in_to(session):
+    make_signed_in(session, "one", DIRECTOR, known_hash="known", revoked_at=NOW)
+    make_signed_in(session, "two", HELPER, known_hash="known")
+    known = {(FIRST_CLUB, DIRECTOR), (FIRST_CLUB, HELPER)}
+    assert access.accounts_known_by(session, "known") == known
+    assert access.accounts_known_by(session, "another") == set()
+
+
+def test_failed_sign_ins_are_kept_by_account_and_source_until_forgotten(session):
+    later = NOW + timedelta(minutes=5)
+    for at, source in ((NOW, "10.0.0.1"), (later, "10.0.0.1"), (later, "10.0.0.2")):
+        failure = FailedSignIn(club_id=FIRST_CLUB, role=DIRECTOR, source=source, is_known=False, at=at)
+        access.add_failure(session, failure)
+    assert [one.at for one in access.failures(session, FIRST_CLUB, DIRECTOR)] == [NOW, later, later]
+    assert access.failures(session, FIRST_CLUB, HELPER) == []
     access.forget_failures(session, NOW)
-    assert [one.at for one in access.failures(session, "10.0.0.1")] == [NOW + timedelta(minutes=5)]
-    access.forget_failures_of(session, "10.0.0.1")
-    assert access.failures(session, "10.0.0.1") == []
-    assert len(access.failures(session, "10.0.0.2")) == 1
+    assert len(access.failures(session, FIRST_CLUB, DIRECTOR)) == 2
+    access.forget_failures_of(session, FIRST_CLUB, DIRECTOR, "10.0.0.1")
+    assert [one.source for one in access.failures(session, FIRST_CLUB, DIRECTOR)] == ["10.0.0.2"]
+    access.forget_failures_of(session, FIRST_CLUB, DIRECTOR)
+    assert access.failures(session, FIRST_CLUB, DIRECTOR) == []
+
+
+def test_each_club_has_its_own_days(session):
+    other = clubs.add(session, "Curlew Moor", NOW).id
+    ours, theirs = make_day(session), make_day(session, club_id=other)
+    assert days.newest_first(session, other) == [theirs]
+    assert days.current(session, FIRST_CLUB) == ours
+    assert days.newest_first(session) == [theirs, ours]
+
+
+def test_what_concerns_a_club_stands_in_the_logbook_of_its_days_only(session):
+    other = clubs.add(session, "Curlew Moor", NOW).id
+    ours, theirs = make_day(session), make_day(session, club_id=other)
+    make_logbook_entry(session, None, "New pass phrase.")
+    assert [entry.text for entry in logbook.newest_first(session, ours.id, 9)] == ["New pass phrase."]
+    assert logbook.newest_first(session, theirs.id, 9) == []

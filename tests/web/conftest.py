@@ -1,8 +1,6 @@
 """The application on a data file of the test's own, asked as a stranger or as the director."""
 
 from collections.abc import Iterator
-from datetime import timedelta
-from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -10,14 +8,13 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.main import create_app
+from server.services.roles import DIRECTOR, HELPER, ORGANIZER
 from server.settings import Settings
-from server.storage import access
 from server.storage.session import Database
 from server.web.dependencies import COOKIE
-from tests.factories import NOW
+from tests.factories import NOW, make_signed_in
 
 ADDRESS = "http://localhost:8000"
-TOKEN = "token-of-the-director"
 
 
 @pytest.fixture
@@ -42,10 +39,27 @@ def client(app: FastAPI):
 
 @pytest.fixture
 def director(client: TestClient, database: Database) -> TestClient:
-    """The same browser, signed in."""
+    """The same browser, signed in as director."""
+    return signed_in_as(DIRECTOR, client, database)
+
+
+@pytest.fixture
+def organizer(client: TestClient, database: Database) -> TestClient:
+    """The same browser, signed in as organizer."""
+    return signed_in_as(ORGANIZER, client, database)
+
+
+@pytest.fixture
+def helper(client: TestClient, database: Database) -> TestClient:
+    """The same browser, signed in as helper."""
+    return signed_in_as(HELPER, client, database)
+
+
+def signed_in_as(role: str, client: TestClient, database: Database) -> TestClient:
+    token = f"token-of-the-{role}"
     with database.write() as session:
-        access.add_session(session, sha256(TOKEN.encode()).hexdigest(), NOW, NOW + timedelta(hours=1))
-    give_cookie(client, TOKEN)
+        make_signed_in(session, token, role)
+    give_cookie(client, token)
     return client
 
 

@@ -7,7 +7,7 @@ from server.services.board import board_of_day
 from server.services.site_fields import fields_of
 from server.services.slots import slots_of_day
 from server.storage import pilots
-from tests.factories import NOW, make_day, make_pilot
+from tests.factories import FIRST_CLUB, NOW, make_day, make_pilot
 from tests.factories_snapshot import publish
 
 
@@ -33,7 +33,7 @@ def told(monkeypatch):
 
     def announce(database, _hub, day_id):
         with database.read() as session:
-            day = next(one for one in days.all_days(session) if one.id == day_id)
+            day = next(one for one in days.all_days(session, FIRST_CLUB) if one.id == day_id)
             states.append((board_of_day(session, day), slots_of_day(session, day)))
 
     monkeypatch.setattr("server.services.live.announce", announce)

@@ -1,4 +1,4 @@
-"""Deny by default: whatever does not say that it is public needs the director's session."""
+"""Deny by default: what does not say that it is public needs a sign-in."""
 
 import re
 from datetime import timedelta
@@ -9,7 +9,8 @@ from fastapi.routing import iter_route_contexts
 from starlette.routing import Mount
 
 from server.main import create_app
-from server.web.dependencies import is_public
+from server.web.dependencies import PUBLIC as EVERYBODY
+from server.web.dependencies import least_role
 from server.web.routes import ROUTERS
 from tests.factories import NOW, make_day
 from tests.web.conftest import give_cookie
@@ -49,7 +50,7 @@ def filled(path):
 
 
 def test_every_route_that_is_not_public_asks_for_the_sign_in(app, client):
-    closed = [(path, methods) for path, methods, endpoint in served(app) if not is_public(endpoint)]
+    closed = [(path, methods) for path, methods, endpoint in served(app) if least_role(endpoint) != EVERYBODY]
     assert ("/days/{code}/logbook", ["GET"]) in closed
     for path, methods in closed:
         for method in methods:
@@ -60,7 +61,7 @@ def test_every_route_that_is_not_public_asks_for_the_sign_in(app, client):
 
 
 def test_only_what_is_meant_for_everybody_is_public(app):
-    assert {path for path, _, endpoint in served(app) if is_public(endpoint)} <= PUBLIC
+    assert {path for path, _, endpoint in served(app) if least_role(endpoint) == EVERYBODY} <= PUBLIC
 
 
 def test_the_only_folder_served_is_that_of_static_files(app):
@@ -100,16 +101,16 @@ def test_a_form_sent_after_the_session_ended_stays_on_the_screen(client, headers
     assert 'href="/sign-in" target="_blank"' in answer.text
 
 
-@pytest.mark.parametrize("token", ["", "guess", "token-of-the-directoR"])
-def test_a_wrong_cookie_opens_nothing(director, token):
-    give_cookie(director, token)
-    assert director.get("/patterns").status_code == 303
+@pytest.mark.parametrize("token", ["", "guess", "token-of-the-organizeR"])
+def test_a_wrong_cookie_opens_nothing(organizer, token):
+    give_cookie(organizer, token)
+    assert organizer.get("/patterns").status_code == 303
 
 
-def test_a_session_ends_when_its_time_is_over(app, director):
-    assert director.get("/patterns").status_code == 200
+def test_a_session_ends_when_its_time_is_over(app, organizer):
+    assert organizer.get("/patterns").status_code == 200
     app.state.clock = lambda: NOW + timedelta(hours=1)
-    assert director.get("/patterns").status_code == 303
+    assert organizer.get("/patterns").status_code == 303
 
 
 @pytest.mark.parametrize(

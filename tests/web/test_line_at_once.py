@@ -8,11 +8,11 @@ import pytest
 
 from server.services import calls, days
 from server.storage import logbook
+from server.web.dependencies import COOKIE
 from tests.factories import make_day, make_pilot
 from tests.factories_snapshot import publish
 from tests.services.called_days import call_heat, place, stages
 from tests.serving import serving
-from tests.web.conftest import TOKEN
 
 AT_ONCE = 8
 
@@ -31,7 +31,7 @@ def press_at_once(app, director):
     """`press_at_once(path, sent)`: the same press from AT_ONCE browsers; how often each status came back."""
 
     def press(address: str, path: str, sent: dict[str, str]) -> int:
-        headers, cookies = {"Origin": address}, {"bandstand_director": TOKEN}
+        headers, cookies = {"Origin": address}, {COOKIE: director.cookies[COOKIE]}
         return httpx.post(address + path, data=sent, headers=headers, cookies=cookies, timeout=30).status_code
 
     def at_once(path: str, sent: dict[str, str]) -> Counter[int]:

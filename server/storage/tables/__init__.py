@@ -3,6 +3,7 @@
 Columns that end in `_json` hold JSON as text, so that a snapshot is read back exactly as it was written.
 """
 
+from server.storage.tables.access import FailedSignIn, PassPhrase, SignedIn
 from server.storage.tables.aircraft import VIDEO_KINDS, Aircraft
 from server.storage.tables.bench_tick import BENCH_ITEMS, OF_THE_VIDEO, BenchTick
 from server.storage.tables.clearance import (
@@ -23,7 +24,7 @@ from server.storage.tables.clearance import (
     UNASKED,
     Clearance,
 )
-from server.storage.tables.director import DirectorSecret, DirectorSession, FailedSignIn
+from server.storage.tables.club import Club
 from server.storage.tables.down_transmitter import DownTransmitter
 from server.storage.tables.draft import Draft
 from server.storage.tables.field_day import FieldDay
@@ -114,8 +115,7 @@ __all__ = [
     "Call",
     "CallSlot",
     "Clearance",
-    "DirectorSecret",
-    "DirectorSession",
+    "Club",
     "DownTransmitter",
     "Draft",
     "FailedSignIn",
@@ -125,9 +125,11 @@ __all__ = [
     "OpenFlying",
     "OutsideSignal",
     "PaperChoice",
+    "PassPhrase",
     "PictureCheck",
     "Pilot",
     "PublishedPlan",
+    "SignedIn",
     "StoredJob",
     "TroubleReport",
     "Turn",

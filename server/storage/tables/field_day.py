@@ -15,6 +15,7 @@ class FieldDay(SQLModel, table=True):
     __mapper_args__ = {"version_id_col": _version}
 
     id: int | None = key()
+    club_id: int = Field(foreign_key="club.id", index=True)
     code: str = Field(unique=True)
     name: str
     date: date

@@ -22,6 +22,7 @@ from server.web.routes import (
     outside_signals,
     paper,
     patterns,
+    people,
     pilots,
     plans,
     privacy,
@@ -51,6 +52,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     outside_signals.router,
     paper.router,
     patterns.router,
+    people.router,
     pilots.router,
     spectrum.router,  # before the plans, whose numbers would take its address
     plans.router,

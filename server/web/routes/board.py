@@ -3,10 +3,11 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from server.services import board, days, live
-from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, IsDirector, SettingsOfApp, public
+from server.services import board, clubs, days, live
+from server.services.errors import NotFoundError
+from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, SettingsOfApp, WhoLooks, public
 from server.web.fragments import answer_poll
-from server.web.pages import BoardPage, NoDayPage
+from server.web.pages import BoardPage, NoDayPage, WhichBoardPage
 from server.web.stream import State, open_stream
 from server.web.templating import render
 
@@ -15,12 +16,28 @@ router = APIRouter()
 
 @router.get("/")
 @public
-def show_first_page(request: Request, database: DatabaseOfApp, is_director: IsDirector) -> Response:
+def show_first_page(request: Request, database: DatabaseOfApp, who: WhoLooks, code: str = "") -> Response:
+    """The board of the day, or where there are several clubs the question for which; for the crew, its day."""
+    if code:
+        return _find_board(request, database, _typed(code.strip()))
     with database.read() as session:
-        day = days.current_day(session)
-    if is_director:
+        existing = clubs.all_clubs(session)
+        club_id = who.club_id if who else existing[0].id or 0
+        day = days.current_day(session, club_id)
+    if who:
         return RedirectResponse(f"/days/{day.code}/check-in" if day else "/days", 303)
+    if len(existing) > 1:
+        return render(request, WhichBoardPage())
     return RedirectResponse(f"/board/{day.code}", 303) if day else render(request, NoDayPage())
+
+
+def _find_board(request: Request, database: DatabaseOfApp, code: str) -> Response:
+    try:
+        with database.read() as session:
+            day = days.day_with(session, code)
+    except NotFoundError as error:
+        return render(request, WhichBoardPage(code=code, error=str(error)), 404)
+    return RedirectResponse(f"/board/{day.code}", 303)
 
 
 @router.get("/board/{code}")

@@ -8,9 +8,9 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
 from server.services import desk, pilots
-from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, RefusedError
+from server.services.roles import HELPER, acting
 from server.services.roster_table import RosterRow, roster_row, roster_table
 from server.storage.session import Database
 from server.storage.tables import FieldDay
@@ -22,7 +22,13 @@ from server.web.check_in_pages import (
     NewsFragment,
     RosterFragment,
 )
-from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, RowNumber
+from server.web.dependencies import (
+    DatabaseOfApp,
+    HubOfApp,
+    Now,
+    RowNumber,
+    needs,
+)
 from server.web.form_text import FormText
 from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
@@ -41,6 +47,7 @@ Only = Annotated[str, Query(max_length=40)]
 
 
 @router.get("/check-in")
+@needs(HELPER)
 def show_check_in(
     request: Request,
     code: str,
@@ -64,6 +71,7 @@ def show_check_in(
 
 
 @router.post("/pilots")
+@needs(HELPER)
 def add_pilot(
     request: Request, code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now, form: FormText
 ) -> Response:
@@ -72,9 +80,9 @@ def add_pilot(
         with database.write() as session:
             day = day_with(session, code)
             if by_fields:
-                pilot = pilots.add(session, day, form, DIRECTOR, now)
+                pilot = pilots.add(session, day, form, acting(session), now)
             else:
-                pilot = desk.add_line(session, day, form.get("line", ""), DIRECTOR, now)
+                pilot = desk.add_line(session, day, form.get("line", ""), acting(session), now)
     except InputError as error:
         faults = {} if by_fields else error.faults
         errors = error.faults if by_fields else {}
@@ -98,6 +106,7 @@ def add_pilot(
 
 
 @router.get("/check-in/echo")
+@needs(HELPER)
 def show_echo(request: Request, code: str, database: DatabaseOfApp, line: str = "") -> Response:
     with database.read() as session:
         day = day_with(session, code)
@@ -106,6 +115,7 @@ def show_echo(request: Request, code: str, database: DatabaseOfApp, line: str = 
 
 
 @router.get("/check-in/roster")
+@needs(HELPER)
 def show_roster(
     request: Request, code: str, database: DatabaseOfApp, q: Search = "", only: Only = ""
 ) -> Response:
@@ -113,6 +123,7 @@ def show_roster(
 
 
 @router.get("/check-in/news")
+@needs(HELPER)
 def show_news(
     request: Request, code: str, database: DatabaseOfApp, since: int, q: Search = "", only: Only = ""
 ) -> Response:

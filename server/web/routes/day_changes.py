@@ -9,9 +9,16 @@ from server.services import trade_offs as costs
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.jobs import Jobs
+from server.services.roles import DIRECTOR
 from server.services.standings import standing
 from server.services.trade_offs import CHANGE, ChangeAnswer
-from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now
+from server.web.dependencies import (
+    DatabaseOfApp,
+    HubOfApp,
+    JobsOfApp,
+    Now,
+    needs,
+)
 from server.web.form_text import FormText, whole_number
 from server.web.routes.plans import not_done, to_plan
 from server.wording import gettext as _
@@ -22,6 +29,7 @@ REFUSALS = (InputError, NotFoundError, OvertakenError, RefusedError)
 
 
 @router.post("/next-heat")
+@needs(DIRECTOR)
 def say_next_heat(
     request: Request,
     code: str,
@@ -42,6 +50,7 @@ def say_next_heat(
 
 
 @router.post("/change")
+@needs(DIRECTOR)
 def change_the_day(
     request: Request,
     code: str,
@@ -74,6 +83,7 @@ def change_the_day(
 
 
 @router.post("/change/found")
+@needs(DIRECTOR)
 def note_found(
     request: Request,
     code: str,
@@ -106,6 +116,7 @@ def note_found(
 
 
 @router.post("/change/take")
+@needs(DIRECTOR)
 def take_row(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
 ) -> Response:
@@ -123,6 +134,7 @@ def take_row(
 
 
 @router.post("/change/close")
+@needs(DIRECTOR)
 def close_rows(code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
     with database.read() as session:
         jobs.forget(day_with(session, code).id or 0, CHANGE)

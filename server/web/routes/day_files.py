@@ -11,7 +11,8 @@ from server.services.day_files import FaultyDayFileError
 from server.services.days import day_with
 from server.services.exports import day_slug
 from server.services.faults import shown
-from server.web.dependencies import DatabaseOfApp, Now
+from server.services.roles import ORGANIZER
+from server.web.dependencies import DatabaseOfApp, Now, WhoAsks, needs
 from server.web.routes.days import days_page
 from server.web.security import DAY_IMPORT
 from server.web.templating import render
@@ -21,6 +22,7 @@ router = APIRouter()
 
 
 @router.get("/days/{code}/export")
+@needs(ORGANIZER)
 def export_day(code: str, database: DatabaseOfApp) -> Response:
     with database.read() as session:
         day = day_with(session, code)
@@ -40,21 +42,23 @@ async def _chosen_file(request: Request) -> tuple[str, bytes]:
 
 
 @router.post(DAY_IMPORT)
+@needs(ORGANIZER)
 def import_day(
     request: Request,
     database: DatabaseOfApp,
     now: Now,
+    who: WhoAsks,
     chosen: Annotated[tuple[str, bytes], Depends(_chosen_file)],
 ) -> Response:
     name, data = chosen
     if not name:
         return render(
-            request, days_page(database, now, not_brought=_("Choose the file of a day first.")), 422
+            request, days_page(database, who, now, not_brought=_("Choose the file of a day first.")), 422
         )
     try:
         content = day_files.read(data, name)
         with database.write() as session:
-            day = day_imports.bring_in(session, content, name, now).day
+            day = day_imports.bring_in(session, who.club_id, content, name, now).day
     except FaultyDayFileError as error:
-        return render(request, days_page(database, now, not_brought=str(error)), 422)
+        return render(request, days_page(database, who, now, not_brought=str(error)), 422)
     return RedirectResponse(f"/days?brought={day.code}", 303)

@@ -10,9 +10,16 @@ from fastapi.responses import RedirectResponse, Response
 from server.services import day_imports, days, live
 from server.services.day_fields import time_zones, zone_of_this_machine
 from server.services.errors import InputError
+from server.services.roles import HELPER, ORGANIZER
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
+from server.web.dependencies import (
+    DatabaseOfApp,
+    HubOfApp,
+    Now,
+    WhoAsks,
+    needs,
+)
 from server.web.live_mark import LiveMark, live_mark_by_name
 from server.web.templating import Page, render
 
@@ -21,7 +28,7 @@ router = APIRouter()
 
 @dataclass(frozen=True)
 class DaysPage(Page):
-    """Every field day, and the fields of a new one with what stands in them."""
+    """Every field day of the club, and the fields of a new one with what stands in them."""
 
     template: ClassVar[str] = "days/page.html"
     days: Sequence[FieldDay]
@@ -36,16 +43,21 @@ class DaysPage(Page):
 
 
 @router.get("/days")
-def show_days(request: Request, database: DatabaseOfApp, now: Now, brought: str = "") -> Response:
+@needs(HELPER)
+def show_days(
+    request: Request, database: DatabaseOfApp, now: Now, who: WhoAsks, brought: str = ""
+) -> Response:
     """`brought` is the code of a day that was just brought in."""
-    return render(request, days_page(database, now, brought=brought))
+    return render(request, days_page(database, who, now, brought=brought))
 
 
 @router.post("/days")
+@needs(ORGANIZER)
 def create_day(
     request: Request,
     database: DatabaseOfApp,
     now: Now,
+    who: WhoAsks,
     name: Annotated[str, Form()] = "",
     date: Annotated[str, Form()] = "",
     time_zone: Annotated[str, Form()] = "",
@@ -54,13 +66,14 @@ def create_day(
     typed = {"name": name, "date": date, "time_zone": time_zone, "code": code}
     try:
         with database.write() as session:
-            day = days.create_day(session, typed, now)
+            day = days.create_day(session, who.club_id, typed, now)
     except InputError as error:
-        return render(request, days_page(database, now, typed, error.faults), 422)
+        return render(request, days_page(database, who, now, typed, error.faults), 422)
     return RedirectResponse(f"/days/{day.code}/site", 303)
 
 
 @router.get("/days/{code}")
+@needs(HELPER)
 def open_day(code: str, database: DatabaseOfApp) -> Response:
     with database.read() as session:
         day = days.day_with(session, code)
@@ -68,6 +81,7 @@ def open_day(code: str, database: DatabaseOfApp) -> Response:
 
 
 @router.post("/days/{code}/archive")
+@needs(ORGANIZER)
 def archive_day(code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now) -> Response:
     with database.write() as session:
         day = days.archive(session, code, now)
@@ -76,6 +90,7 @@ def archive_day(code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now) -> 
 
 
 @router.post("/days/{code}/bring-back")
+@needs(ORGANIZER)
 def bring_day_back(code: str, database: DatabaseOfApp, hub: HubOfApp, now: Now) -> Response:
     with database.write() as session:
         day = days.bring_back(session, code, now)
@@ -91,6 +106,7 @@ def _usual_fields(now: datetime) -> dict[str, str]:
 
 def days_page(
     database: Database,
+    who: WhoAsks,
     now: datetime,
     form: Mapping[str, str] | None = None,
     errors: Mapping[str, str] | None = None,
@@ -98,10 +114,10 @@ def days_page(
     not_brought: str = "",
 ) -> DaysPage:
     with database.read() as session:
-        current = days.current_day(session)
-        listed = days.all_days(session)
+        current = days.current_day(session, who.club_id)
+        listed = days.all_days(session, who.club_id)
         mark = live_mark_by_name(session, current) if current else None
-        told = day_imports.words_of(session, brought) if brought else ""
+        told = day_imports.words_of(session, who.club_id, brought) if brought else ""
     return DaysPage(
         listed,
         current.code if current else "",

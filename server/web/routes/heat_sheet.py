@@ -6,7 +6,11 @@ from fastapi.responses import Response
 from server.services import exports, heat_sheets
 from server.services.gear_words import ANTENNA_NAMES
 from server.services.heat_sheets import By
-from server.web.dependencies import DatabaseOfApp
+from server.services.roles import DIRECTOR
+from server.web.dependencies import (
+    DatabaseOfApp,
+    needs,
+)
 from server.web.live_mark import live_mark
 from server.web.pages import HeatSheetPage
 from server.web.templating import render
@@ -17,6 +21,7 @@ CSV, JSON = "text/csv; charset=utf-8", "application/json"
 
 
 @router.get("/days/{code}/heat-sheet")
+@needs(DIRECTOR)
 def show_heat_sheet(
     request: Request, code: str, database: DatabaseOfApp, plan: int | None = None, by: By = "heat"
 ) -> Response:
@@ -28,6 +33,7 @@ def show_heat_sheet(
 
 
 @router.get("/days/{code}/plan.csv")
+@needs(DIRECTOR)
 def get_plan_csv(code: str, database: DatabaseOfApp, plan: int | None = None) -> Response:
     with database.read() as session:
         sheet = heat_sheets.published_sheet(session, code, plan)
@@ -35,6 +41,7 @@ def get_plan_csv(code: str, database: DatabaseOfApp, plan: int | None = None) ->
 
 
 @router.get("/days/{code}/plan.json")
+@needs(DIRECTOR)
 def get_plan_json(code: str, database: DatabaseOfApp, plan: int | None = None) -> Response:
     with database.read() as session:
         sheet = heat_sheets.published_sheet(session, code, plan)

@@ -10,17 +10,22 @@ from sqlmodel import Session
 from starlette.datastructures import UploadFile
 
 from server.services import imports
-from server.services.access import DIRECTOR
 from server.services.csv_files import decode
 from server.services.days import day_with
 from server.services.errors import RefusedError
 from server.services.faults import Fault, FaultyInputError, shown
 from server.services.imports import PASTED, Look, Wish
 from server.services.pilots import check_open
+from server.services.roles import HELPER, acting
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web.check_in_pages import ImportPage
-from server.web.dependencies import DatabaseOfApp, HubOfApp, Now
+from server.web.dependencies import (
+    DatabaseOfApp,
+    HubOfApp,
+    Now,
+    needs,
+)
 from server.web.form_text import LARGEST_FIELD_BYTES
 from server.web.live_mark import live_mark
 from server.web.roster_news import announce_roster
@@ -55,12 +60,14 @@ async def _import_form(request: Request) -> ImportForm:
 
 
 @router.get("")
+@needs(HELPER)
 def show_import(request: Request, code: str, database: DatabaseOfApp) -> Response:
     with database.read() as session:
         return render(request, _page(session, day_with(session, code)))
 
 
 @router.post("")
+@needs(HELPER)
 def bring_in(
     request: Request,
     code: str,
@@ -80,7 +87,7 @@ def bring_in(
             look = imports.look_at(session, day, wish)
             if look.seen != form.text.get("seen") or not look.good:
                 raise _ChangedError
-            added = imports.bring_in(session, day, look, DIRECTOR, now)
+            added = imports.bring_in(session, day, look, acting(session), now)
     except _ChangedError:
         return _look(request, code, database, wish, CHANGED)
     except FaultyInputError as error:

@@ -21,14 +21,22 @@ from server.services import (
     live,
     pilots,
 )
-from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, OvertakenError, RefusedError
 from server.services.line_desk import line_desk
+from server.services.roles import DIRECTOR, HELPER, acting
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, Now, RowNumber, SettingsOfApp
+from server.web.dependencies import (
+    DatabaseOfApp,
+    FragmentsOfApp,
+    Now,
+    RowNumber,
+    SettingsOfApp,
+    WhoAsks,
+    needs,
+)
 from server.web.form_text import whole_number
 from server.web.fragments import answer_poll
 from server.web.live_mark import live_mark
@@ -48,6 +56,7 @@ Act = Callable[[Session, FieldDay], None]
 
 
 @router.get("")
+@needs(DIRECTOR)
 def show_line(
     request: Request, code: str, database: DatabaseOfApp, settings: SettingsOfApp, now: Now
 ) -> Response:
@@ -55,6 +64,7 @@ def show_line(
 
 
 @router.get("/stream")
+@needs(DIRECTOR)
 async def stream_line(
     request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp, now: Now
 ) -> Response:
@@ -66,6 +76,7 @@ async def stream_line(
 
 
 @router.get("/state")
+@needs(DIRECTOR)
 def poll_line(
     request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp, now: Now
 ) -> Response:
@@ -75,6 +86,7 @@ def poll_line(
 
 
 @router.get("/clock")
+@needs(DIRECTOR)
 def show_clock(request: Request, code: str, database: DatabaseOfApp, now: Now) -> Response:
     """The hours of the day anew: time passes without anything happening at the line."""
     with database.read() as session:
@@ -83,6 +95,7 @@ def show_clock(request: Request, code: str, database: DatabaseOfApp, now: Now) -
 
 
 @router.get("/timeline")
+@needs(DIRECTOR)
 def show_timeline(request: Request, code: str, database: DatabaseOfApp, now: Now) -> Response:
     """The day along its hours anew, as `show_clock`."""
     with database.read() as session:
@@ -91,6 +104,7 @@ def show_timeline(request: Request, code: str, database: DatabaseOfApp, now: Now
 
 
 @router.get("/everybody-land")
+@needs(HELPER)
 def tell_everybody_land(code: str, database: DatabaseOfApp) -> Response:
     """What every page of the director asks for now and then: whether EVERYBODY LAND is on, and why."""
     with database.read() as session:
@@ -103,38 +117,46 @@ def tell_everybody_land(code: str, database: DatabaseOfApp) -> Response:
 
 
 @router.post("/everybody-land")
-def everybody_land(press: PressOfApp, code: str) -> Response:
-    def act(session: Session, day: FieldDay) -> None:
-        flight_line.everybody_land(session, day, press.form.get("reason", ""), DIRECTOR, press.now)
+@needs(HELPER)
+def everybody_land(press: PressOfApp, code: str, who: WhoAsks) -> Response:
+    """By anybody who is signed in. The flight line itself is the director's: a helper stays at the desk."""
 
-    return _do(press, code, act)
+    def act(session: Session, day: FieldDay) -> None:
+        flight_line.everybody_land(session, day, press.form.get("reason", ""), acting(session), press.now)
+
+    back = "line" if who.may(DIRECTOR) else "check-in"
+    return _do(press, code, act, back)
 
 
 @router.post("/lift")
+@needs(DIRECTOR)
 def lift(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        flight_line.lift(session, day, DIRECTOR, press.now)
+        flight_line.lift(session, day, acting(session), press.now)
 
     return _do(press, code, act)
 
 
 @router.post("/walkers")
+@needs(DIRECTOR)
 def set_walkers(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        flight_line.set_walkers(session, day, press.form.get("state") == "there", DIRECTOR, press.now)
+        flight_line.set_walkers(session, day, press.form.get("state") == "there", acting(session), press.now)
 
     return _do(press, code, act)
 
 
 @router.post("/hours")
+@needs(DIRECTOR)
 def save_hours(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        flight_line.save_hours(session, day, press.form, DIRECTOR, press.now)
+        flight_line.save_hours(session, day, press.form, acting(session), press.now)
 
     return _do(press, code, act)
 
 
 @router.post("/call")
+@needs(DIRECTOR)
 def call_heat(press: PressOfApp, code: str) -> Response:
     """`heats` numbers apart by spaces; `pilot_7` for each pilot, by id, where not everybody is called."""
 
@@ -148,7 +170,7 @@ def call_heat(press: PressOfApp, code: str) -> Response:
             day,
             heats,
             press.seen,
-            DIRECTOR,
+            acting(session),
             press.now,
             only=only or None,
             override=press.form.get("override", ""),
@@ -158,6 +180,7 @@ def call_heat(press: PressOfApp, code: str) -> Response:
 
 
 @router.post("/step/{name}")
+@needs(DIRECTOR)
 def step(press: PressOfApp, code: str, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         calls.act(
@@ -165,7 +188,7 @@ def step(press: PressOfApp, code: str, name: str) -> Response:
             day,
             name.replace("-", " "),
             press.seen,
-            DIRECTOR,
+            acting(session),
             press.now,
             reason=press.form.get("reason", ""),
             counts=press.form.get("counts") != "no",
@@ -175,22 +198,27 @@ def step(press: PressOfApp, code: str, name: str) -> Response:
 
 
 @router.post("/counts")
+@needs(DIRECTOR)
 def set_counts(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        calls.set_counts(session, day, press.form.get("counts") == "yes", press.seen, DIRECTOR, press.now)
+        calls.set_counts(
+            session, day, press.form.get("counts") == "yes", press.seen, acting(session), press.now
+        )
 
     return _do(press, code, act)
 
 
 @router.post("/undo")
+@needs(DIRECTOR)
 def undo(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        call_slots.undo(session, day, press.seen, DIRECTOR, press.now)
+        call_slots.undo(session, day, press.seen, acting(session), press.now)
 
     return _do(press, code, act)
 
 
 @router.post("/next-heat")
+@needs(DIRECTOR)
 def say_next_heat(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         flown_heats.next_heat(session, day, whole_number(press.form, "next_heat"), press.now)
@@ -199,42 +227,48 @@ def say_next_heat(press: PressOfApp, code: str) -> Response:
 
 
 @router.post("/slots/{slot_id}/{name}")
+@needs(DIRECTOR)
 def act_on_slot(press: PressOfApp, code: str, slot_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         event = name.replace("-", " ")
         words = press.form.get("words", "")
-        call_slots.act(session, day, slot_id, press.seen, event, DIRECTOR, press.now, words=words)
+        call_slots.act(session, day, slot_id, press.seen, event, acting(session), press.now, words=words)
 
     return _do(press, code, act)
 
 
 @router.post("/clearances")
+@needs(DIRECTOR)
 def ask_for_clearance(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         pilot = pilots.pilot_of(session, day, whole_number(press.form, "pilot"))
         place = press.form.get("place", "")
-        clearances.ask(session, day, pilot, press.form.get("why", ""), DIRECTOR, press.now, place=place)
+        clearances.ask(
+            session, day, pilot, press.form.get("why", ""), acting(session), press.now, place=place
+        )
 
     return _do(press, code, act)
 
 
 @router.post("/unasked")
+@needs(DIRECTOR)
 def found_on_unasked(press: PressOfApp, code: str) -> Response:
     """Somebody who is not called is found to be transmitting."""
 
     def act(session: Session, day: FieldDay) -> None:
         pilot = pilots.pilot_of(session, day, whole_number(press.form, "pilot"))
-        call_slots.found_on(session, day, pilot, press.form.get("place", ""), DIRECTOR, press.now)
+        call_slots.found_on(session, day, pilot, press.form.get("place", ""), acting(session), press.now)
 
     return _do(press, code, act)
 
 
 @router.post("/clearances/{clearance_id}/{name}")
+@needs(DIRECTOR)
 def act_on_clearance(press: PressOfApp, code: str, clearance_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         seen = press.seen
         clearances.act_of_director(
-            session, day, clearance_id, seen, name, press.form.get("words", ""), DIRECTOR, press.now
+            session, day, clearance_id, seen, name, press.form.get("words", ""), acting(session), press.now
         )
 
     return _do(press, code, act)
@@ -247,7 +281,7 @@ def _numbers(text: str, name: str, fault: str) -> list[int]:
     return [int(part) for part in parts]
 
 
-def _do(press: Press, code: str, act: Act) -> Response:
+def _do(press: Press, code: str, act: Act, back: str = "line") -> Response:
     """Do it and what follows in one transaction, tell everybody, and go back to the page."""
     try:
         with press.database.write() as session:
@@ -259,7 +293,7 @@ def _do(press: Press, code: str, act: Act) -> Response:
         page = _page(press.database, press.settings, code, press.now, str(error), faults, press)
         return render(press.request, page, status_of(error))
     press.announce(day)
-    return RedirectResponse(f"/days/{day.code}/line", 303)
+    return RedirectResponse(f"/days/{day.code}/{back}", 303)
 
 
 def _page(

@@ -3,8 +3,14 @@ from fastapi.responses import Response
 
 from server.services import logbook
 from server.services.day_hours import timeline_at
+from server.services.roles import DIRECTOR
 from server.services.timeline_chart import timeline_picture
-from server.web.dependencies import DatabaseOfApp, Now, RowNumber
+from server.web.dependencies import (
+    DatabaseOfApp,
+    Now,
+    RowNumber,
+    needs,
+)
 from server.web.live_mark import live_mark
 from server.web.pages import LogbookOfDay
 from server.web.templating import render
@@ -13,6 +19,7 @@ router = APIRouter()
 
 
 @router.get("/days/{code}/logbook")
+@needs(DIRECTOR)
 def show_logbook(
     request: Request, code: str, database: DatabaseOfApp, now: Now, before: RowNumber | None = None
 ) -> Response:

@@ -7,14 +7,20 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
 from server.services import day_settling, live, open_flying, pilots, turn_desk, turns
-from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, OvertakenError, RefusedError
+from server.services.roles import DIRECTOR, acting
 from server.services.turn_views import OpenFlyingNow
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, RowNumber, SettingsOfApp
+from server.web.dependencies import (
+    DatabaseOfApp,
+    FragmentsOfApp,
+    RowNumber,
+    SettingsOfApp,
+    needs,
+)
 from server.web.fragments import answer_poll
 from server.web.live_mark import live_mark
 from server.web.pages import OpenFlyingPage
@@ -30,6 +36,7 @@ Act = Callable[[Session, FieldDay], None]
 
 
 @router.get("")
+@needs(DIRECTOR)
 def show_open_flying(
     request: Request, code: str, database: DatabaseOfApp, settings: SettingsOfApp
 ) -> Response:
@@ -37,6 +44,7 @@ def show_open_flying(
 
 
 @router.get("/stream")
+@needs(DIRECTOR)
 async def stream_desk(
     request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp
 ) -> Response:
@@ -48,6 +56,7 @@ async def stream_desk(
 
 
 @router.get("/state")
+@needs(DIRECTOR)
 def poll_desk(request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp) -> Response:
     with database.read() as session:
         desk = OpenFlyingNow(session, day_with(session, code)).desk()
@@ -55,40 +64,46 @@ def poll_desk(request: Request, code: str, database: DatabaseOfApp, fragments: F
 
 
 @router.post("")
+@needs(DIRECTOR)
 def open_or_close(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         if press.form.get("state") == "closed":
-            open_flying.close(session, day, DIRECTOR, press.now)
+            open_flying.close(session, day, acting(session), press.now)
         else:
-            open_flying.open_up(session, day, press.form.get("beside") == "yes", DIRECTOR, press.now)
+            open_flying.open_up(session, day, press.form.get("beside") == "yes", acting(session), press.now)
 
     return _do(press, code, act)
 
 
 @router.post("/line")
+@needs(DIRECTOR)
 def do_line(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        turn_desk.do_line(session, day, press.form.get("line", ""), DIRECTOR, press.now)
+        turn_desk.do_line(session, day, press.form.get("line", ""), acting(session), press.now)
 
     return _do(press, code, act, press.form.get("line", ""))
 
 
 @router.post("/turns/{turn_id}/undo")
+@needs(DIRECTOR)
 def undo_end(press: PressOfApp, code: str, turn_id: RowNumber) -> Response:
     def act(session: Session, day: FieldDay) -> None:
-        turns.restore(session, day, turns.turn_of(session, day, turn_id), DIRECTOR, press.now)
+        turns.restore(session, day, turns.turn_of(session, day, turn_id), acting(session), press.now)
 
     return _do(press, code, act)
 
 
 @router.post("/turns/{turn_id}/{name}")
+@needs(DIRECTOR)
 def act_on_turn(press: PressOfApp, code: str, turn_id: RowNumber, name: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
         turn = turns.turn_of(session, day, turn_id)
         if name == turns.OVERRIDE:
-            turns.override(session, day, turn, press.seen, press.form.get("words", ""), DIRECTOR, press.now)
+            turns.override(
+                session, day, turn, press.seen, press.form.get("words", ""), acting(session), press.now
+            )
         else:
-            turns.act(session, day, turn, press.seen, name, DIRECTOR, press.now)
+            turns.act(session, day, turn, press.seen, name, acting(session), press.now)
 
     return _do(press, code, act)
 

@@ -12,10 +12,17 @@ from server.services import trade_offs as costs
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.pilots import pilot_of
+from server.services.roles import DIRECTOR
 from server.services.standings import standing
 from server.services.trade_offs import CHANGE, ChangeQuestion
 from server.storage.tables import FieldDay, OutsideSignal
-from server.web.dependencies import DatabaseOfApp, HubOfApp, JobsOfApp, Now
+from server.web.dependencies import (
+    DatabaseOfApp,
+    HubOfApp,
+    JobsOfApp,
+    Now,
+    needs,
+)
 from server.web.form_text import FormText, whole_number
 from server.web.routes.plans import not_done, to_plan
 from server.wording import gettext as _
@@ -26,6 +33,7 @@ REFUSALS = (InputError, NotFoundError, OvertakenError, RefusedError)
 
 
 @router.post("")
+@needs(DIRECTOR)
 def note_signal(
     request: Request,
     code: str,
@@ -52,6 +60,7 @@ def note_signal(
 
 
 @router.post("/end")
+@needs(DIRECTOR)
 def end_signal(
     request: Request,
     code: str,

@@ -16,8 +16,12 @@ from server.services.errors import InputError, NotFoundError, RefusedError
 from server.services.paper import SECTIONS, CheckInForm, Section
 from server.services.paper_choices import SIZES, PaperChoices, paper_choices_of
 from server.services.pilot_cards import links_of_pilots
+from server.services.roles import DIRECTOR, HELPER
 from server.services.typesetting import Document, Paper
-from server.web.dependencies import DatabaseOfApp
+from server.web.dependencies import (
+    DatabaseOfApp,
+    needs,
+)
 from server.web.form_text import FormText
 from server.web.live_mark import live_mark
 from server.web.paper_pages import KINDS, Kind, PaperItem, PaperPage, PapersFragment
@@ -33,11 +37,13 @@ PREVIEW_PPI = 60
 
 
 @router.get("")
+@needs(HELPER)
 def show_paper(request: Request, code: str, database: DatabaseOfApp, plan: int | None = None) -> Response:
     return _show(request, database, code, plan)
 
 
 @router.post("")
+@needs(DIRECTOR)
 def keep_paper_choices(
     request: Request, code: str, database: DatabaseOfApp, form: FormText, plan: int | None = None
 ) -> Response:
@@ -53,6 +59,7 @@ def keep_paper_choices(
 
 
 @router.get("/{kind}.pdf")
+@needs(HELPER)
 def get_pdf(
     request: Request,
     code: str,
@@ -71,6 +78,7 @@ def get_pdf(
 
 
 @router.get("/{kind}.png")
+@needs(HELPER)
 def get_preview(
     request: Request,
     code: str,

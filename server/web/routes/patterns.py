@@ -23,8 +23,10 @@ from server.services.day_timeline import (
     Period,
 )
 from server.services.margin_chart import MarginPicture, margin_picture
+from server.services.roles import ORGANIZER
 from server.services.site_sketch import SiteSketch, site_sketch
 from server.services.timeline_chart import TimelinePicture, timeline_picture
+from server.web.dependencies import needs
 from server.web.templating import Page, render
 
 router = APIRouter()
@@ -84,5 +86,6 @@ class PatternsPage(Page):
 
 
 @router.get("/patterns")
+@needs(ORGANIZER)
 def patterns(request: Request) -> HTMLResponse:
     return render(request, PatternsPage())

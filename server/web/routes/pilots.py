@@ -8,17 +8,23 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
 from server.services import aircraft, pilot_edits, pilots
-from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError
 from server.services.pilot_edits import NEW, OWN, PageRefusedError, Refusal
+from server.services.roles import DIRECTOR, HELPER, acting
 from server.services.roster_rows import PILOT_FIELDS, SET_UP_FIELDS, pilot_text, plain, set_up_text
 from server.services.roster_table import roster_row
 from server.services.stale_forms import Form, StaleFormError
 from server.storage.session import Database
 from server.storage.tables import PILOT_STATES, FieldDay, Pilot
 from server.web.check_in_pages import FormState, LinkFragment, LinkPage, PilotPage
-from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, RowNumber
+from server.web.dependencies import (
+    DatabaseOfApp,
+    HubOfApp,
+    Now,
+    RowNumber,
+    needs,
+)
 from server.web.form_text import FormText, was, whole_number
 from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
@@ -33,6 +39,7 @@ NEW_SPARE = {"antenna": "rhcp"}
 
 
 @router.get("")
+@needs(HELPER)
 def show_pilot(
     request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp, saved: bool = False
 ) -> Response:
@@ -40,6 +47,7 @@ def show_pilot(
 
 
 @router.post("")
+@needs(HELPER)
 def save_pilot(
     request: Request,
     code: str,
@@ -57,7 +65,7 @@ def save_pilot(
                 for one in aircraft.all_of(session, pilot)
                 if (part := _part(form, str(one.id)))
             }
-            pilot_edits.save(session, day, pilot, own, set_ups, _part(form, NEW), DIRECTOR, now)
+            pilot_edits.save(session, day, pilot, own, set_ups, _part(form, NEW), acting(session), now)
     except PageRefusedError as error:
         is_stale = any(isinstance(one, StaleFormError) for one in error.refusals.values())
         return _show(request, database, code, pilot_id, 409 if is_stale else 422, form, error.refusals)
@@ -66,17 +74,19 @@ def save_pilot(
 
 
 @router.post("/aircraft/{aircraft_id}/fly")
+@needs(HELPER)
 def fly_aircraft(
     code: str, pilot_id: RowNumber, aircraft_id: RowNumber, database: DatabaseOfApp, hub: HubOfApp, now: Now
 ) -> Response:
     with _changing(database, code, pilot_id) as (session, day, pilot):
         one = aircraft.aircraft_of(session, pilot, aircraft_id)
-        aircraft.fly(session, day, pilot, one, DIRECTOR, now)
+        aircraft.fly(session, day, pilot, one, acting(session), now)
     announce_roster(database, hub, day)
     return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}?saved=true", 303)
 
 
 @router.post("/state")
+@needs(HELPER)
 def set_state(
     request: Request,
     code: str,
@@ -90,11 +100,12 @@ def set_state(
     if state not in PILOT_STATES:
         raise InputError({"state": _("Choose one of %(states)s.", states=", ".join(PILOT_STATES))})
     with _changing(database, code, pilot_id) as (session, day, pilot):
-        pilots.set_state(session, day, pilot, state, DIRECTOR, now)
+        pilots.set_state(session, day, pilot, state, acting(session), now)
     return _acted(request, database, hub, day, pilot, form)
 
 
 @router.post("/channel")
+@needs(HELPER)
 def give_channel(
     request: Request,
     code: str,
@@ -105,12 +116,30 @@ def give_channel(
     form: FormText,
 ) -> Response:
     with _changing(database, code, pilot_id) as (session, day, pilot):
-        pilots.give_channel(session, day, pilot, DIRECTOR, now)
+        pilots.give_channel(session, day, pilot, acting(session), now)
     return _acted(request, database, hub, day, pilot, form, has_answer=True)
 
 
 @router.get("/link")
+@needs(HELPER)
 def show_link(request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Response:
+    return _show_link(request, database, code, pilot_id)
+
+
+@router.post("/link")
+@needs(DIRECTOR)
+def renew_link(
+    request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp, hub: HubOfApp, now: Now
+) -> Response:
+    with _changing(database, code, pilot_id) as (session, day, pilot):
+        pilots.renew_link(session, day, pilot, acting(session), now)
+    announce_roster(database, hub, day)
+    if is_fragment(request):
+        return _show_link(request, database, code, pilot_id)
+    return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}/link", 303)
+
+
+def _show_link(request: Request, database: Database, code: str, pilot_id: int) -> Response:
     with database.read() as session:
         day = day_with(session, code)
         pilot = pilots.pilot_of(session, day, pilot_id)

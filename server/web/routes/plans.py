@@ -14,12 +14,21 @@ from server.services.draft_changes import StaleDraftError
 from server.services.errors import InputError, OvertakenError, RefusedError, ServiceError
 from server.services.jobs import Jobs
 from server.services.planning import COMPARE, PLAN, Answer
+from server.services.roles import DIRECTOR
 from server.services.standings import standing
 from server.services.trade_offs import CHANGE
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web import plan_forms
-from server.web.dependencies import BackupsOfApp, DatabaseOfApp, HubOfApp, JobsOfApp, Now, RowNumber
+from server.web.dependencies import (
+    BackupsOfApp,
+    DatabaseOfApp,
+    HubOfApp,
+    JobsOfApp,
+    Now,
+    RowNumber,
+    needs,
+)
 from server.web.form_text import FormText, whole_number
 from server.web.plan_pages import JobFragment, Told, plan_page, published_plan_page, running_view
 from server.web.spectrum_pages import Spectrum, trial_spectrum
@@ -46,6 +55,7 @@ SpectrumOf = Annotated[RowNumber | None, Query(alias="spectrum")]
 
 
 @router.get("/days/{code}/plan")
+@needs(DIRECTOR)
 def show_plan(
     request: Request,
     code: str,
@@ -69,6 +79,7 @@ def show_plan(
 
 
 @router.get("/days/{code}/plan/job")
+@needs(DIRECTOR)
 def show_job(request: Request, code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
     """What a page that waits asks for: the fragment while the job runs, the whole page once it has ended."""
     with database.read() as session:
@@ -82,6 +93,7 @@ def show_job(request: Request, code: str, database: DatabaseOfApp, jobs: JobsOfA
 
 
 @router.get("/days/{code}/plan/{number}")
+@needs(DIRECTOR)
 def show_published_plan(
     request: Request,
     code: str,
@@ -98,6 +110,7 @@ def show_published_plan(
 
 
 @router.post("/days/{code}/plan/compute")
+@needs(DIRECTOR)
 def compute_plan(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp
 ) -> Response:
@@ -111,6 +124,7 @@ def compute_plan(
 
 
 @router.post("/days/{code}/plan/aircraft")
+@needs(DIRECTOR)
 def choose_aircraft(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
 ) -> Response:
@@ -124,6 +138,7 @@ def choose_aircraft(
 
 
 @router.post("/days/{code}/plan/power")
+@needs(DIRECTOR)
 def choose_power(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
 ) -> Response:
@@ -139,6 +154,7 @@ def choose_power(
 
 
 @router.post("/days/{code}/plan/cure")
+@needs(DIRECTOR)
 def cure_conflict(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
 ) -> Response:
@@ -154,6 +170,7 @@ def cure_conflict(
 
 
 @router.post("/days/{code}/plan/compare")
+@needs(DIRECTOR)
 def compare_aircraft(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp
 ) -> Response:
@@ -168,12 +185,14 @@ def compare_aircraft(
 
 
 @router.post("/days/{code}/plan/job/cancel")
+@needs(DIRECTOR)
 def cancel_job(code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
     jobs.cancel(_day_id(code, database))
     return to_plan(code)
 
 
 @router.post("/days/{code}/plan/job/close")
+@needs(DIRECTOR)
 def close_job(code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
     for kind in (PLAN, COMPARE, CHANGE):
         jobs.forget(_day_id(code, database), kind)
@@ -181,6 +200,7 @@ def close_job(code: str, database: DatabaseOfApp, jobs: JobsOfApp) -> Response:
 
 
 @router.post("/days/{code}/plan/job/use")
+@needs(DIRECTOR)
 def use_job(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
 ) -> Response:
@@ -203,6 +223,7 @@ def use_job(
 
 
 @router.post("/days/{code}/plan/edit")
+@needs(DIRECTOR)
 def edit_plan(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
 ) -> Response:
@@ -215,6 +236,7 @@ def edit_plan(
 
 
 @router.post("/days/{code}/plan/undo")
+@needs(DIRECTOR)
 def undo_change(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
 ) -> Response:
@@ -227,6 +249,7 @@ def undo_change(
 
 
 @router.post("/days/{code}/plan/bring-back")
+@needs(DIRECTOR)
 def bring_back_plan(
     request: Request, code: str, form: FormText, database: DatabaseOfApp, jobs: JobsOfApp, now: Now
 ) -> Response:
@@ -240,6 +263,7 @@ def bring_back_plan(
 
 
 @router.post("/days/{code}/plan/publish")
+@needs(DIRECTOR)
 def publish_plan(
     request: Request,
     code: str,

@@ -10,6 +10,7 @@ from starlette.datastructures import FormData
 from server.services import days, live, site
 from server.services.base_urls import base_urls_of_this_machine
 from server.services.errors import InputError
+from server.services.roles import DIRECTOR, ORGANIZER
 from server.services.site_facts import strongest
 from server.services.site_fields import LABELS
 from server.services.stale_forms import Form, StaleFormError
@@ -17,7 +18,13 @@ from server.services.standings import draft_mark
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
-from server.web.dependencies import DatabaseOfApp, HubOfApp, Now, SettingsOfApp
+from server.web.dependencies import (
+    DatabaseOfApp,
+    HubOfApp,
+    Now,
+    SettingsOfApp,
+    needs,
+)
 from server.web.security import Policy, is_known_host
 from server.web.site_pages import SitePage, Surroundings, WhatFollows, facts_of, site_page, with_presets
 from server.web.templating import is_fragment, render
@@ -41,6 +48,7 @@ Posted = Annotated[FormData, Depends(_form_data)]
 
 
 @router.get("/days/{code}/site")
+@needs(DIRECTOR)
 def show_site(
     request: Request, code: str, database: DatabaseOfApp, settings: SettingsOfApp, saved: bool = False
 ) -> Response:
@@ -52,6 +60,7 @@ def show_site(
 
 
 @router.post("/days/{code}/site")
+@needs(ORGANIZER)
 def save_site(
     request: Request,
     code: str,
@@ -82,6 +91,7 @@ def save_site(
 
 
 @router.post("/days/{code}/site/preview")
+@needs(DIRECTOR)
 def preview_site(
     request: Request, code: str, posted: Posted, database: DatabaseOfApp, settings: SettingsOfApp
 ) -> Response:

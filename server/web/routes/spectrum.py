@@ -8,8 +8,13 @@ from fastapi.responses import Response
 from server.services import plans
 from server.services.days import day_with
 from server.services.errors import NotFoundError
+from server.services.roles import DIRECTOR
 from server.services.standings import standing
-from server.web.dependencies import DatabaseOfApp, RowNumber
+from server.web.dependencies import (
+    DatabaseOfApp,
+    RowNumber,
+    needs,
+)
 from server.web.open_slot import shown_now
 from server.web.spectrum_pages import (
     Spectrum,
@@ -27,6 +32,7 @@ MovedId = Annotated[RowNumber | None, Query(alias="moved")]
 
 
 @router.get("/days/{code}/plan/spectrum")
+@needs(DIRECTOR)
 def show_spectrum(
     request: Request,
     code: str,
@@ -51,6 +57,7 @@ def show_spectrum(
 
 
 @router.get("/days/{code}/plan/{number}/spectrum")
+@needs(DIRECTOR)
 def show_published_spectrum(
     request: Request, code: str, number: RowNumber, heat: RowNumber, database: DatabaseOfApp
 ) -> Response:

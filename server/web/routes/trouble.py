@@ -9,10 +9,10 @@ from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
 from server.services import live, trouble, trouble_outcomes
-from server.services.access import DIRECTOR
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.pilots import pilot_of
+from server.services.roles import DIRECTOR, acting
 from server.services.trouble_views import TroubleDesk, trouble_desk
 from server.settings import Settings
 from server.storage.session import Database
@@ -22,6 +22,7 @@ from server.web.dependencies import (
     FragmentsOfApp,
     RowNumber,
     SettingsOfApp,
+    needs,
 )
 from server.web.form_text import FormText, whole_number
 from server.web.fragments import answer_poll
@@ -37,11 +38,13 @@ REFUSALS = (InputError, NotFoundError, OvertakenError, RefusedError)
 
 
 @router.get("/days/{code}/line/trouble")
+@needs(DIRECTOR)
 def show_trouble(request: Request, code: str, database: DatabaseOfApp, settings: SettingsOfApp) -> Response:
     return render(request, _page(database, settings, code))
 
 
 @router.get("/days/{code}/line/trouble/stream")
+@needs(DIRECTOR)
 async def stream_trouble(
     request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp
 ) -> Response:
@@ -53,11 +56,13 @@ async def stream_trouble(
 
 
 @router.get("/days/{code}/line/trouble/state")
+@needs(DIRECTOR)
 def poll_trouble(request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp) -> Response:
     return answer_poll(request, fragments.state(_desk(database, code)))
 
 
 @router.post("/days/{code}/line/trouble")
+@needs(DIRECTOR)
 def take_report(press: PressOfApp, code: str) -> Response:
     """The director takes down what a pilot calls."""
 
@@ -65,12 +70,13 @@ def take_report(press: PressOfApp, code: str) -> Response:
         if not press.form.get("pilot"):
             raise InputError({"pilot": _("Choose who calls it.")})
         pilot = pilot_of(session, day, whole_number(press.form, "pilot"))
-        trouble.report(session, day, pilot, press.form, DIRECTOR, press.now)
+        trouble.report(session, day, pilot, press.form, acting(session), press.now)
 
     return _do(press, code, act)
 
 
 @router.post("/days/{code}/line/trouble/{report_id}/{name}")
+@needs(DIRECTOR)
 def act_on_report(press: PressOfApp, code: str, report_id: RowNumber, name: str) -> Response:
     """`test` tells the pilot a test, `outcome` says what it showed, `undo` takes the last outcome back, `over`
     says what it was, without a cause: by itself.
