@@ -17,7 +17,7 @@ from server.services import (
 from server.services.lineup import gear_mark
 from server.storage import pilots as stored_pilots
 from server.storage.tables import FieldDay, Pilot
-from tests.factories import NOW, make_picture_check
+from tests.factories import FIRST_CLUB, NOW, make_picture_check
 from tests.services.called_days import call_heat, released, step
 from tests.services.changed_days import happen, publish
 from tests.services.planned_days import plan_at_once
@@ -39,7 +39,7 @@ FIRST = "Zaunkönig"
 def full_day(session: Session) -> FieldDay:
     """Four pilots in two heats of two: the first flown with trouble and a crash, the second up now."""
     typed = {"name": "Tern Meadow club day", "date": "2026-05-16", "time_zone": "Europe/Dublin", "code": ""}
-    day = days.create_day(session, typed, NOW)
+    day = days.create_day(session, FIRST_CLUB, typed, NOW)
     day.aircraft, day.responsibility = 2, "The club's chair answers for it."
     session.flush()
     for crew in CREW:

@@ -135,6 +135,8 @@ organizer POST /days
 organizer POST /days/{code}/archive
 organizer POST /days/{code}/bring-back
 organizer POST /days/{code}/site
+organizer GET  /days/{code}/export
+organizer POST /days/import
 organizer GET  /patterns
 organizer GET  /people
 organizer POST /people/club

@@ -1,0 +1,180 @@
+"""Who may do what: phrases made and shown once, sign-ins seen and ended, a pilot's link renewed."""
+
+import re
+from dataclasses import replace
+from datetime import timedelta
+
+import httpx
+import pytest
+
+from server.main import create_app
+from server.services import access
+from server.services.roles import DIRECTOR, HELPER, ORGANIZER
+from server.services.sign_in_limits import Account
+from server.storage import clubs, logbook, pilots
+from server.web.dependencies import COOKIE
+from tests.factories import FIRST_CLUB, NOW, make_day, make_logbook_entry, make_pilot, make_signed_in
+from tests.serving import serving
+
+PATIENCE_S = 10
+
+
+def new_phrase(page):
+    return re.search(r'class="new-phrase__words">([a-z]+(?: [a-z]+){5})</p>', page.text)[1]
+
+
+@pytest.mark.parametrize("role", [ORGANIZER, DIRECTOR, HELPER])
+def test_a_new_phrase_is_shown_once_and_lets_its_role_in(organizer, database, role):
+    made = organizer.post(f"/people/pass-phrases/{role}")
+    assert made.headers["Cache-Control"] == "no-store"
+    phrase = new_phrase(made)
+    assert phrase not in organizer.get("/people").text
+    lasts = timedelta(hours=1)
+    assert access.sign_in(database, Account(FIRST_CLUB, role), phrase, "127.0.0.1", NOW, lasts)
+
+
+def test_a_role_that_there_is_not_gets_no_phrase(organizer):
+    assert organizer.post("/people/pass-phrases/pilot").status_code == 404
+
+
+def test_the_page_says_which_roles_nobody_can_sign_in_as_yet(organizer):
+    before = organizer.get("/people").text
+    assert before.count("none yet: nobody can sign in as this") == 3
+    organizer.post(f"/people/pass-phrases/{HELPER}")
+    assert organizer.get("/people").text.count("none yet: nobody can sign in as this") == 2
+
+
+def test_a_sign_in_is_seen_without_its_address_and_ended(organizer, database):
+    with database.write() as session:
+        number = make_signed_in(session, "desk", HELPER, came_from="this network").id
+    page = organizer.get("/people").text
+    assert "this network" in page
+    assert "this browser" in page
+    assert organizer.post(f"/people/sign-outs/{number}").headers["Location"] == "/people"
+    assert "this network" not in organizer.get("/people").text
+    assert organizer.post(f"/people/sign-outs/{number}").status_code == 404
+
+
+def test_all_others_are_signed_out_at_once(organizer, database):
+    with database.write() as session:
+        make_signed_in(session, "desk", HELPER)
+    organizer.post("/people/sign-outs")
+    with database.read() as session:
+        assert access.signed_in(session, "desk", NOW) is None
+    assert organizer.get("/people").status_code == 200
+
+
+def test_another_clubs_sign_ins_are_neither_seen_nor_ended(organizer, database):
+    with database.write() as session:
+        other = clubs.add(session, "Curlew Moor", NOW).id
+        number = make_signed_in(session, "theirs", HELPER, club_id=other, came_from="elsewhere").id
+    assert "elsewhere" not in organizer.get("/people").text
+    assert organizer.post(f"/people/sign-outs/{number}").status_code == 404
+    organizer.post("/people/sign-outs")
+    with database.read() as session:
+        assert access.signed_in(session, "theirs", NOW)
+
+
+def test_a_club_is_named_and_no_two_alike(organizer, database):
+    with database.write() as session:
+        clubs.add(session, "Curlew Moor", NOW)
+    assert organizer.post("/people/club", data={"name": " Tern  Meadow "}).status_code == 303
+    assert 'value="Tern Meadow"' in organizer.get("/people").text
+    refused = organizer.post("/people/club", data={"name": "Curlew Moor"})
+    assert refused.status_code == 422
+    assert "Another club has this name: write another." in refused.text
+    assert "Write the club" in organizer.post("/people/club", data={"name": " "}).text
+    assert organizer.post("/people/club", data={"name": "x" * 61}).status_code == 422
+
+
+def test_neither_phrase_nor_token_comes_into_the_logbook(organizer, database):
+    phrase = new_phrase(organizer.post(f"/people/pass-phrases/{HELPER}"))
+    with database.write() as session:
+        entries = logbook.newest_first(session, make_day(session).id, 99)
+    assert [entry.action for entry in entries] == ["pass phrase made"]
+    assert phrase not in str(entries)
+
+
+def test_a_pilots_new_link_voids_the_old_one(director, database):
+    with database.write() as session:
+        day = make_day(session, code="tern")
+        wren = make_pilot(session, day, "Wren")
+    address = f"/days/tern/pilots/{wren.id}/link"
+    assert "Make a new link" in director.get(address).text
+    assert director.post(address).headers["Location"] == address
+    with database.read() as session:
+        new = pilots.of_day(session, day.id)[0].link_token
+        assert logbook.newest_first(session, day.id, 1)[0].who == DIRECTOR
+    assert director.get(f"/slot/{wren.link_token}").status_code == 404
+    assert director.get(f"/slot/{new}").status_code == 200
+    assert len(new) >= 22  # 128 bits and more
+
+
+def test_a_helper_sees_a_pilots_link_and_cannot_renew_it(helper, database):
+    with database.write() as session:
+        wren = make_pilot(session, make_day(session, code="tern"), "Wren")
+    page = helper.get(f"/days/tern/pilots/{wren.id}/link")
+    assert page.status_code == 200
+    assert "Make a new link" not in page.text
+
+
+def test_an_open_stream_ends_with_its_session_and_tells_nothing_more(settings, database):
+    """Within a heartbeat, or before the next state, whatever comes first."""
+    with database.write() as session:
+        day = make_day(session, code="tern")
+        make_signed_in(session, "token", DIRECTOR)
+    app = create_app(replace(settings, heartbeat_s=0.1), clock=lambda: NOW)
+    with serving(app) as address:
+        asked = {"cookies": {COOKIE: "token"}, "timeout": PATIENCE_S}
+        with httpx.stream("GET", f"{address}/days/tern/line/stream", **asked) as answer:
+            lines = answer.iter_lines()
+            assert any(line == "event: state" for line in lines)
+            assert any(line == "event: hb" for line in lines)
+            with database.write() as session:
+                access.sign_others_out(session, FIRST_CLUB, "", NOW)
+                make_logbook_entry(session, day, "Not to be heard.")
+            assert "Not to be heard" not in "".join(lines)  # it ends: else this would wait in vain
+    app.state.database.close()
+
+
+@pytest.mark.parametrize("signed_in", [False, True])
+def test_a_server_of_several_clubs_shows_no_clubs_day_as_everybodys(client, database, signed_in):
+    with database.write() as session:
+        other = clubs.add(session, "Curlew Moor", NOW).id
+        make_day(session, code="tern", club_id=other)
+        ours = make_day(session, code="wren")
+        make_signed_in(session, "token", HELPER)
+    if signed_in:
+        client.cookies.set(COOKIE, "token", domain="localhost.local")
+        assert client.get("/").headers["Location"] == f"/days/{ours.code}/check-in"
+    else:
+        page = client.get("/").text
+        assert "Which board?" in page
+        assert "wren" not in page
+        assert client.get("/?code=Tern").headers["Location"] == "/board/tern"
+        unknown = client.get("/?code=zzzz")
+        assert unknown.status_code == 404
+        assert "There is no field day with the code zzzz." in unknown.text
+
+
+def test_no_secret_comes_into_the_programs_log(organizer, app, database, caplog):
+    caplog.set_level("DEBUG")
+    with database.write() as session:
+        wren = make_pilot(session, make_day(session, code="tern"), "Wren")
+    app.get("/breaks")(lambda: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        organizer.get("/breaks")
+    phrase = new_phrase(organizer.post(f"/people/pass-phrases/{HELPER}"))
+    organizer.post("/sign-in", data={"role": HELPER, "pass_phrase": phrase})
+    organizer.get(f"/slot/{wren.link_token}")
+    secrets = (phrase, wren.link_token, organizer.cookies[COOKIE], "token-of-the-organizer")
+    said = "".join(record.getMessage() for record in caplog.records if record.name != "httpx")
+    assert [secret for secret in secrets if secret in said] == []
+
+
+def test_a_page_with_a_private_link_is_named_to_no_other_site(client, database):
+    with database.write() as session:
+        wren = make_pilot(session, make_day(session, code="tern"), "Wren")
+    page = client.get(f"/slot/{wren.link_token}")
+    assert page.headers["Referrer-Policy"] == "same-origin"
+    assert re.findall(r'(?:href|src|action)="(?!/|#|data:)[^"]*"', page.text) == []
