@@ -16,11 +16,11 @@ from typing import Any
 from sqlmodel import Session
 
 from server.services import days, pilots
-from server.services.access import DIRECTOR
 from server.services.callsigns import callsign_key
 from server.services.day_imports import BROUGHT_IN
 from server.services.days import day_with
 from server.services.errors import RefusedError
+from server.services.roles import acting
 from server.storage import calls, clearances, day_rows, history, jobs, logbook, turns
 from server.storage import pilots as stored_pilots
 from server.storage.tables import FieldDay, Pilot
@@ -75,7 +75,13 @@ def erase(session: Session, code: str, pilot_id: int, at: datetime) -> str:
     _refuse_while_on(session, day, {pilot_id})
     erased = _erase(session, day, [pilot])[0]
     logbook.append(
-        session, day.id, DIRECTOR, ERASED, _("Took a name out of this day: %(pilot)s.", pilot=erased), {}, at
+        session,
+        day.id,
+        acting(session),
+        ERASED,
+        _("Took a name out of this day: %(pilot)s.", pilot=erased),
+        {},
+        at,
     )
     return erased
 
@@ -89,7 +95,7 @@ def archive_without_names(session: Session, code: str, at: datetime) -> int:
     words = ngettext(
         "Took %(number)s name out of this day.", "Took %(number)s names out of this day.", len(erased)
     )
-    logbook.append(session, day.id, DIRECTOR, ERASED, words, {}, at)
+    logbook.append(session, day.id, acting(session), ERASED, words, {}, at)
     days.archive(session, code, at)
     return len(erased)
 

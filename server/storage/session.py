@@ -151,7 +151,7 @@ class Database:
         """
         if self.tells_changes:
             return
-        with self._one_writer, _failures_told(), self._reading.connect() as connection:
+        with self._writers.one, _failures_told(), self._reading.connect() as connection:
             driver = connection.connection.driver_connection
             assert driver is not None
             try:

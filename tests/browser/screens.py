@@ -44,7 +44,7 @@ PUBLIC = ("/board/{code}", "/join/{code}")
 LINE = ("/days/{code}/check-in", "/days/{code}/line", "/days/{code}/line/trouble", "/days/{code}/open-flying")
 ONE_PILOT = ("/days/{code}/pilots/{pilot}", "/days/{code}/pilots/{pilot}/bench", "/slot/{token}")
 OF_A_PLAN = ("/days/{code}/plan?spectrum=1", "/days/{code}/plan/1", "/days/{code}/heat-sheet?by=channel")
-ELSEWHERE = ("/patterns", "/guide", "/days/none/plan", "/slot/none")
+ELSEWHERE = ("/patterns", "/guide", "/people", "/sign-in", "/days/none/plan", "/slot/none")
 EVERY_SCREEN = (*DIRECTOR, *PUBLIC, *ONE_PILOT, *OF_A_PLAN, *ELSEWHERE)
 
 # A menu that lies over its neighbours is judged on the phone, where it does not.
@@ -62,7 +62,7 @@ class Field:
         self.database = Database(server.database_file)
         demo.make_demo(self.database, NOW)
         with self.database.write() as session:
-            make_signed_in(session, TOKEN, ORGANIZER)
+            make_signed_in(session, TOKEN, ORGANIZER, NOW)
 
     def make(self, prepare: Callable[[Session], FieldDay], *paths: str, callsign: str = "Wren") -> list[str]:
         """Addresses on a day as it was prepared; {pilot} and {token} are those of the callsign, if it has them."""

@@ -5,7 +5,7 @@ import pytest
 from server.services import day_files, day_imports
 from server.storage import day_rows
 from server.storage.session import Database
-from tests.factories import NOW, make_day, make_pilot
+from tests.factories import FIRST_CLUB, NOW, make_day, make_pilot
 from tests.full_day import full_day
 
 
@@ -28,7 +28,7 @@ def exported(data_file) -> bytes:
 
 
 def bring_in(session, data: bytes) -> day_imports.BroughtIn:
-    return day_imports.bring_in(session, day_files.read(data, "day.json"), "day.json", NOW)
+    return day_imports.bring_in(session, FIRST_CLUB, day_files.read(data, "day.json"), "day.json", NOW)
 
 
 def test_an_empty_database_gets_the_day_to_the_letter(session, exported):

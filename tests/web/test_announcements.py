@@ -41,9 +41,9 @@ def told(monkeypatch):
 
 
 @pytest.mark.parametrize(("state", "standing"), [("withdrawn", "withdrawn"), ("no-show", "no-show")])
-def test_a_pilot_who_leaves_and_comes_back(director, wren, told, state, standing):
+def test_a_pilot_who_leaves_and_comes_back(organizer, wren, told, state, standing):
     for posted in (state, "checked in"):
-        director.post(f"/days/tern/pilots/{wren.id}/state", data={"state": posted})
+        organizer.post(f"/days/tern/pilots/{wren.id}/state", data={"state": posted})
     (gone_board, (gone,)), (board, (back,)) = told
     assert gone_board.heats[0].slots[0].is_out
     assert gone.standing == standing
@@ -51,30 +51,30 @@ def test_a_pilot_who_leaves_and_comes_back(director, wren, told, state, standing
     assert back.standing == "planned"
 
 
-def test_a_pilot_who_is_added(director, day, told):
-    director.post("/days/tern/pilots", data={"line": "Otter R 25"})
+def test_a_pilot_who_is_added(organizer, day, told):
+    organizer.post("/days/tern/pilots", data={"line": "Otter R 25"})
     ((board, slots),) = told
     assert board.not_in_plan == ("Otter",)
     assert [slot.callsign for slot in slots] == ["Wren", "Otter"]
 
 
-def test_an_address_for_phones(director, database, day, told):
+def test_an_address_for_phones(organizer, database, day, told):
     fields = fields_of(day)
     sent = {**fields, **{f"was_{name}": text for name, text in fields.items()}, "version": day.version}
-    answer = director.post("/days/tern/site", data={**sent, "base_url": "http://192.168.4.10:8000"})
+    answer = organizer.post("/days/tern/site", data={**sent, "base_url": "http://192.168.4.10:8000"})
     assert answer.status_code == 303
     ((board, _),) = told
     assert board.join_url == "http://192.168.4.10:8000/join/tern"
 
 
-def test_a_site_that_was_not_taken_is_not_announced(director, day, told):
-    assert director.post("/days/tern/site", data={"near_m": "far"}).status_code == 409
+def test_a_site_that_was_not_taken_is_not_announced(organizer, day, told):
+    assert organizer.post("/days/tern/site", data={"near_m": "far"}).status_code == 409
     assert told == []
 
 
-def test_a_day_put_away_and_brought_back(director, day, told):
-    director.post("/days/tern/archive")
-    director.post("/days/tern/bring-back")
+def test_a_day_put_away_and_brought_back(organizer, day, told):
+    organizer.post("/days/tern/archive")
+    organizer.post("/days/tern/bring-back")
     assert [(board.is_archived, slots[0].standing) for board, slots in told] == [
         (True, "day over"),
         (False, "planned"),
@@ -82,16 +82,16 @@ def test_a_day_put_away_and_brought_back(director, day, told):
 
 
 @pytest.mark.parametrize("page", ["check-in", "plan", "heat-sheet", "site", "logbook", "import"])
-def test_every_page_of_a_day_says_what_is_live_and_lets_the_director_leave(director, day, page):
-    text = director.get(f"/days/tern/{page}").text
+def test_every_page_of_a_day_says_what_is_live_and_lets_the_director_leave(organizer, day, page):
+    text = organizer.get(f"/days/tern/{page}").text
     live = text.split('id="masthead-live">')[1].split("</div>")[0]
     assert "Plan 1 is live" in live
     assert "live-mark--" in live
     assert '<form method="post" action="/sign-out">' in text
 
 
-def test_the_list_of_days_says_what_is_live_on_the_current_one(director, database, day):
-    assert f"{day.name} · Plan 1 is live" in director.get("/days").text
+def test_the_list_of_days_says_what_is_live_on_the_current_one(organizer, database, day):
+    assert f"{day.name} · Plan 1 is live" in organizer.get("/days").text
     with database.write() as session:
         days.archive(session, "tern", NOW)
-    assert "is live" not in director.get("/days").text
+    assert "is live" not in organizer.get("/days").text

@@ -21,7 +21,7 @@ def place(data_file):
 
 
 @pytest.fixture
-def names(director, database) -> str:
+def names(organizer, database) -> str:
     """Wren, 1, and Otter, 2, are on the day."""
     with database.write() as session:
         day = make_day(session, code="tern")
@@ -43,61 +43,61 @@ def test_everybody_can_read_what_is_stored_and_finds_it_from_the_guide(client):
     assert 'href="/privacy"' in client.get("/guide").text
 
 
-def test_a_name_is_taken_out_by_the_director_who_is_sure(director, database, names):
-    refused = director.post(f"{names}/1/erase")
+def test_a_name_is_taken_out_by_the_director_who_is_sure(organizer, database, names):
+    refused = organizer.post(f"{names}/1/erase")
     assert refused.status_code == 422
     assert "tick that you are sure" in refused.text
     assert roster(database) == ["Wren", "Otter"]
-    assert director.post(f"{names}/1/erase", data=SURE).headers["location"] == names
+    assert organizer.post(f"{names}/1/erase", data=SURE).headers["location"] == names
     assert roster(database) == ["Pilot 1", "Otter"]
-    assert "Wren" not in director.get(names).text
-    assert director.post(f"{names}/99/erase", data=SURE).status_code == 404
+    assert "Wren" not in organizer.get(names).text
+    assert organizer.post(f"{names}/99/erase", data=SURE).status_code == 404
 
 
 def test_a_data_file_that_cannot_be_written_anew_is_told_and_the_name_is_out_all_the_same(
-    director, app, database, names, monkeypatch
+    organizer, app, database, names, monkeypatch
 ):
     def fail():
         raise DatabaseFailsError(sqlite3.OperationalError("database or disk is full"))
 
     monkeypatch.setattr(app.state.database, "forget", fail)
-    answer = director.post(f"{names}/1/erase", data=SURE)
+    answer = organizer.post(f"{names}/1/erase", data=SURE)
     assert answer.status_code == 503
     assert "could not be written anew (database or disk is full)" in answer.text
     assert roster(database) == ["Pilot 1", "Otter"]
 
 
-def test_a_day_is_archived_without_names(director, database, names):
-    assert director.post(f"{names}/archive").status_code == 422
-    assert director.post(f"{names}/archive", data=SURE).status_code == 303
+def test_a_day_is_archived_without_names(organizer, database, names):
+    assert organizer.post(f"{names}/archive").status_code == 422
+    assert organizer.post(f"{names}/archive", data=SURE).status_code == 303
     assert roster(database) == ["Pilot 1", "Pilot 2"]
-    assert "archived" in director.get("/days").text
+    assert "archived" in organizer.get("/days").text
 
 
-def test_a_pilot_is_handed_all_that_is_stored(director, names):
-    answer = director.get(f"{names}/1/export")
+def test_a_pilot_is_handed_all_that_is_stored(organizer, names):
+    answer = organizer.get(f"{names}/1/export")
     assert answer.headers["content-disposition"] == 'attachment; filename="tern-pilot-1.json"'
     assert answer.json()["pilot"]["name"] == "Ida Example"
     assert "Otter" not in answer.text
-    assert director.get(f"{names}/99/export").status_code == 404
+    assert organizer.get(f"{names}/99/export").status_code == 404
 
 
-def test_older_backups_are_named_and_removed_by_who_is_sure(director, names, tmp_path, data_file):
+def test_older_backups_are_named_and_removed_by_who_is_sure(organizer, names, tmp_path, data_file):
     folder: Path = tmp_path / "backups"
     backups.make(data_file, folder, 5, NOW)
     replaced = data_file.with_name("bandstand-replaced-20260516-080000.sqlite")
     replaced.touch()
-    assert "still hold" not in director.get(names).text
+    assert "still hold" not in organizer.get(names).text
     _make_old(NOW.timestamp() - 60, *backups.all_in(folder), replaced)
-    director.post(f"{names}/1/erase", data=SURE)
-    page = director.get(names).text
+    organizer.post(f"{names}/1/erase", data=SURE)
+    page = organizer.get(names).text
     assert "2 copies of the data file were made before" in page
     assert replaced.name in page
-    assert director.post(f"{names}/copies").status_code == 422
+    assert organizer.post(f"{names}/copies").status_code == 422
     assert replaced.exists()
-    assert director.post(f"{names}/copies", data=SURE).status_code == 303
+    assert organizer.post(f"{names}/copies", data=SURE).status_code == 303
     assert not replaced.exists()
-    assert "still hold" not in director.get(names).text
+    assert "still hold" not in organizer.get(names).text
 
 
 def _make_old(at: float, *files: Path) -> None:
@@ -115,8 +115,8 @@ def test_names_are_the_directors_business(client, database):
     assert roster(database) == ["Wren"]
 
 
-def test_a_day_without_pilots_says_so(director, database):
+def test_a_day_without_pilots_says_so(organizer, database):
     with database.write() as session:
         make_day(session, code="tern")
-    assert "No pilot on this day" in director.get("/days/tern/names").text
-    assert director.get("/days/zzzz/names").status_code == 404
+    assert "No pilot on this day" in organizer.get("/days/tern/names").text
+    assert organizer.get("/days/zzzz/names").status_code == 404

@@ -85,11 +85,11 @@ def test_an_origin_never_passes_as_null_even_if_configured_empty():
 
 
 @pytest.mark.parametrize("origin", ["http://evil.example", "null"])
-def test_a_post_from_elsewhere_is_refused_though_signed_in(director, origin):
-    answer = director.post("/sign-out", headers={"Origin": origin})
+def test_a_post_from_elsewhere_is_refused_though_signed_in(organizer, origin):
+    answer = organizer.post("/sign-out", headers={"Origin": origin})
     assert answer.status_code == 403
     assert "another site" in answer.text
-    assert director.get("/patterns").status_code == 200
+    assert organizer.get("/patterns").status_code == 200
 
 
 def test_every_answer_carries_the_security_headers(app, client):

@@ -27,6 +27,7 @@ everybody GET  /health
 everybody GET  /join/{code}
 everybody POST /join/{code}
 everybody POST /look
+everybody GET  /privacy
 everybody GET  /sign-in
 everybody POST /sign-in
 everybody GET  /slot/{token}
@@ -136,6 +137,11 @@ organizer POST /days/{code}/archive
 organizer POST /days/{code}/bring-back
 organizer POST /days/{code}/site
 organizer GET  /days/{code}/export
+organizer GET  /days/{code}/names
+organizer POST /days/{code}/names/archive
+organizer POST /days/{code}/names/copies
+organizer POST /days/{code}/names/{pilot_id}/erase
+organizer GET  /days/{code}/names/{pilot_id}/export
 organizer POST /days/import
 organizer GET  /patterns
 organizer GET  /people

@@ -41,7 +41,6 @@ OPENED = (
     "/days/{code}/check-in/echo?line=Rook+Q9+lots",
     "/days/{code}/pilots/{pilot}/link",
     "/days/{code}/heat-sheet?by=pilot",
-    "/sign-in",
 )
 NAMES = {
     # Names, and units as all languages write them.
@@ -75,10 +74,10 @@ REFUSED: tuple[Refused, ...] = (
 
 
 @pytest.fixture
-def in_brackets(director: TestClient) -> Iterator[TestClient]:
+def in_brackets(organizer: TestClient) -> Iterator[TestClient]:
     heat_facts._computed.cache_clear()  # it keeps words in the language that was spoken
     wording.speak(wording.locale_named(wording.DEFAULT_LOCALE), Brackets())
-    yield director
+    yield organizer
     wording.speak(wording.locale_named(wording.DEFAULT_LOCALE))
     heat_facts._computed.cache_clear()
 

@@ -13,9 +13,10 @@ from server.services.days import day_with
 from server.services.erasing import NamesOfDay
 from server.services.errors import InputError, RefusedError
 from server.services.live import Hub
+from server.services.roles import ORGANIZER
 from server.storage.session import Database, DatabaseFailsError
 from server.storage.tables import FieldDay
-from server.web.dependencies import BackupsOfApp, DatabaseOfApp, HubOfApp, Now, RowNumber, public
+from server.web.dependencies import BackupsOfApp, DatabaseOfApp, HubOfApp, Now, RowNumber, needs, public
 from server.web.form_text import FormText
 from server.web.live_mark import LiveMark, live_mark
 from server.web.templating import Page, render
@@ -52,11 +53,13 @@ def show_privacy(request: Request) -> Response:
 
 
 @router.get("/days/{code}/names")
+@needs(ORGANIZER)
 def show_names(request: Request, code: str, database: DatabaseOfApp, backups: BackupsOfApp) -> Response:
     return render(request, _page(database, backups, code))
 
 
 @router.get("/days/{code}/names/{pilot_id}/export")
+@needs(ORGANIZER)
 def export_pilot(code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Response:
     with database.read() as session:
         content = pilot_files.export_pilot(session, code, pilot_id)
@@ -68,6 +71,7 @@ def export_pilot(code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Res
 
 
 @router.post("/days/{code}/names/{pilot_id}/erase")
+@needs(ORGANIZER)
 def erase_pilot(
     request: Request,
     code: str,
@@ -89,6 +93,7 @@ def erase_pilot(
 
 
 @router.post("/days/{code}/names/archive")
+@needs(ORGANIZER)
 def archive_without_names(
     request: Request,
     code: str,
@@ -109,6 +114,7 @@ def archive_without_names(
 
 
 @router.post("/days/{code}/names/copies")
+@needs(ORGANIZER)
 def remove_copies(
     request: Request, code: str, database: DatabaseOfApp, backups: BackupsOfApp, form: FormText
 ) -> Response:
