@@ -22,16 +22,16 @@ import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
-from hashlib import sha256
+from datetime import UTC, datetime
 from pathlib import Path
 
 import httpx
 
 from server import paths
-from server.storage import access
+from server.services.roles import ORGANIZER
 from server.storage.session import Database
 from server.web.dependencies import COOKIE
+from tests.factories import make_signed_in
 from tests.postgresql_server import postgresql_server
 from tests.simulated_day.director import Director
 from tests.simulated_day.pages import form_to
@@ -321,7 +321,7 @@ def main() -> None:
 def _sign_in(database: Database) -> None:
     at = datetime.now(UTC)
     with database.write() as session:
-        access.add_session(session, sha256(TOKEN.encode()).hexdigest(), at, at + timedelta(hours=1))
+        make_signed_in(session, TOKEN, ORGANIZER, at)
     database.close()
 
 
