@@ -164,7 +164,7 @@ EXAMPLES = {
 WRITES_BY_GET: dict[str, str] = {}
 """Addresses whose GET changes something, each with the reason. None does."""
 
-CODE, NO_CODE, LINK = "tern", "nope", "link-of-wren"
+CODE, NO_CODE, LINK = "tern", "nope", "private-link-of-wren"
 
 
 @pytest.fixture
