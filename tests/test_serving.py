@@ -135,7 +135,7 @@ def test_what_cannot_be_used_is_said_without_a_traceback(arguments, message):
 
 def test_help_lists_the_commands_and_the_settings():
     commands = done("--help").stdout
-    assert all(f"    {command} " in commands for command in ("run", "plan", "check", "organizer", "club"))
+    assert all(f"\n    {command}" in commands for command in ("run", "plan", "check", "organizer", "club"))
     assert "BANDSTAND_DATA" in done("run", "--help").stdout
 
 

@@ -157,9 +157,11 @@ def test_a_day_in_use_has_no_bare_word(prepare: Callable[[Session], FieldDay], b
 @pytest.mark.parametrize(
     "file", sorted((paths.TEMPLATES / "errors").glob("*.html")), ids=lambda one: one.stem
 )
+@pytest.mark.parametrize("sign_in", ["/sign-in", "/sign-in?role=director&next=/days"])
 @pytest.mark.usefixtures("in_brackets")
-def test_no_page_of_a_fault_has_a_bare_word(file: Path) -> None:
-    html = make_templates().env.get_template(f"errors/{file.name}").render(message="", status=403)
+def test_no_page_of_a_fault_has_a_bare_word(file: Path, sign_in: str) -> None:
+    template = make_templates().env.get_template(f"errors/{file.name}")
+    html = template.render(message="", status=403, sign_in=sign_in)
     assert "⟦" in html
     assert not bare(html, NAMES)
 
