@@ -1,14 +1,16 @@
 """The hub: whoever watches a topic gets each new state of it.
 
 Messages are encoded once and handed to every watcher's queue. A watcher that is slow loses the oldest
-message, not the newest: each message is a whole state, so the next one heals the gap. Everything runs on one
-event loop; all but `subscribe` may be called from any thread.
+message, not the newest: each message is a whole state, so the next one heals the gap. A newcomer begins with
+what the others have: when a server starts again, hundreds of phones come back within a second. Everything runs
+on one event loop; all but `subscribe` and `first` may be called from any thread.
 """
 
 import asyncio
 import threading
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
 
 from sqlmodel import Session
 
@@ -101,6 +103,14 @@ def _states(session: Session, day: FieldDay, hub: "Hub") -> dict[str, "Shown"]:
     return found
 
 
+@dataclass(frozen=True)
+class Message:
+    """A whole state as it is sent, and its order from the database: one with a lower order is older."""
+
+    order: int
+    data: bytes
+
+
 class Subscription:
     """One watcher's queue. `None` out of `next` means that the hub has closed."""
 
@@ -136,6 +146,8 @@ class Hub:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._watchers: defaultdict[str, set[Subscription]] = defaultdict(set)
         self._orders: dict[str, int] = {}
+        self._latest: dict[str, Message] = {}
+        self._newcomers: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
         self._is_closed = False
 
     def open(self, loop: asyncio.AbstractEventLoop) -> None:
@@ -164,21 +176,31 @@ class Hub:
 
     def subscribe(self, topic: str) -> Subscription:
         """Watch a topic from now on; call it on the loop."""
-        # The newcomer may have read a state that the others were never told: the next one is news to somebody.
-        self._told.pop(topic, None)
-        watchers = self._watchers[topic]
-        subscription = Subscription(watchers.discard)
-        watchers.add(subscription)
+        subscription = Subscription(lambda one: self._leave(topic, one))
+        self._watchers[topic].add(subscription)
         if self._is_closed:
             subscription.put(None)
         return subscription
+
+    async def first(self, topic: str, read: Callable[[], Awaitable[Message]]) -> Message:
+        """What one who watches already begins with: what the others have, else what it reads for all.
+
+        Raises what `read` raises; whoever comes next then reads anew.
+        """
+        async with self._newcomers[topic]:
+            if topic not in self._latest:
+                # What is read may be later than what was told last: the next state is news to somebody.
+                self._told.pop(topic, None)
+                message = await read()
+                self._latest.setdefault(topic, message)  # unless a later one was sent meanwhile
+            return self._latest[topic]
 
     def order(self, topic: str) -> int:
         """The order of the last state sent, 0 before the first."""
         return self._orders.get(topic, 0)
 
     def watching(self, topic: str) -> int:
-        return len(self._watchers[topic]) if topic in self._watchers else 0
+        return len(self._watchers.get(topic, ()))
 
     def watched(self, prefix: str) -> set[str]:
         """The topics that begin so and have watchers."""
@@ -188,14 +210,25 @@ class Hub:
         if self._loop is not None and not self._loop.is_closed():
             self._loop.call_soon_threadsafe(act, *arguments)
 
+    def _leave(self, topic: str, subscription: Subscription) -> None:
+        watchers = self._watchers[topic]
+        watchers.discard(subscription)
+        if not watchers:  # nobody is told what changes from now on, so nothing that is kept stays true
+            del self._watchers[topic]
+            self._latest.pop(topic, None)
+            self._newcomers.pop(topic, None)
+
     def _publish(self, topic: str, order: int, message: bytes) -> None:
         if order < self.order(topic):
             return
         self._orders[topic] = order
+        if self.watching(topic):
+            self._latest[topic] = Message(order, message)
         for subscription in self._watchers.get(topic, ()):
             subscription.put(message)
 
     def _dismiss(self, topic: str) -> None:
+        self._latest.pop(topic, None)
         for subscription in self._watchers.get(topic, ()):
             subscription.put(None)
 

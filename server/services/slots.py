@@ -83,7 +83,6 @@ class MySlot:
     """
 
     order: int = field(compare=False)
-    field_day_id: int
     pilot_id: int
     link_token: str = field(repr=False)
     callsign: str
@@ -208,7 +207,6 @@ class _Reading:
         is_here = is_planned or is_waiting or standing == "flown"
         return MySlot(
             order=self._order,
-            field_day_id=self._day_id,
             pilot_id=pilot.id,
             link_token=pilot.link_token,
             callsign=pilot.callsign,

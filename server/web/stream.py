@@ -23,7 +23,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import StreamingResponse
 from starlette.types import Receive, Scope, Send
 
-from server.services.live import Hub, Subscription
+from server.services.live import Hub, Message, Subscription
 
 RECONNECT_AFTER_MS = 1000
 STREAM_HEADERS = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}  # a proxy must not collect it
@@ -56,13 +56,19 @@ def publish(hub: Hub, topic: str, state: State) -> None:
 async def open_stream(request: Request, topic: str, current: Callable[[], State]) -> StreamingResponse:
     """The endless answer of a live page: `current` now, then every state published on the topic.
 
-    `current` opens and closes its own database session; it runs in a thread, and what it raises is answered
-    as on any page. The topic is watched before `current` is read, so no state falls between the two.
+    `current` is read only where nobody else watches. It opens and closes its own database session; it runs in a
+    thread, and what it raises is answered as on any page. The topic is watched before `current` is read, so no
+    state falls between the two.
     """
+
+    async def read() -> Message:
+        found = await run_in_threadpool(current)
+        return Message(found.order, state_event(found))
+
     state = request.app.state
     subscription = state.hub.subscribe(topic)
     try:
-        first = await run_in_threadpool(current)
+        first = await state.hub.first(topic, read)
     except BaseException:
         subscription.close()
         raise
@@ -82,7 +88,7 @@ async def open_stream(request: Request, topic: str, current: Callable[[], State]
 
 async def _events(
     subscription: Subscription,
-    first: State,
+    first: Message,
     newest_order: Callable[[], int],
     clock: Callable[[], datetime],
     heartbeat_s: float,
@@ -91,7 +97,7 @@ async def _events(
 ) -> AsyncIterator[bytes]:
     """States and signs of life, until the time is over or whoever watches is signed out."""
     ends_at = asyncio.get_running_loop().time() + life_s
-    yield f"retry: {RECONNECT_AFTER_MS}\n\n".encode() + state_event(first)
+    yield f"retry: {RECONNECT_AFTER_MS}\n\n".encode() + first.data
     while asyncio.get_running_loop().time() < ends_at:
         try:
             message = await subscription.next(heartbeat_s)

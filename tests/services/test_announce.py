@@ -6,7 +6,7 @@ import pytest
 
 from server.services import live
 from server.services.board import Board
-from server.services.live import Hub, board_topic, slot_topic, tell_watchers
+from server.services.live import Hub, Message, board_topic, slot_topic, tell_watchers
 from server.storage import pilots
 from tests.factories import make_day, make_logbook_entry, make_pilot
 from tests.factories_snapshot import publish
@@ -52,6 +52,17 @@ def waiting(hub, subscription):
     return hub.loop.run_until_complete(all_of_them())
 
 
+def once(message):
+    async def read():
+        return message
+
+    return read
+
+
+async def never():
+    raise AssertionError("it read what the others have")
+
+
 def replan(database, day, heats):
     with database.write() as session:
         return publish(session, day, heats)
@@ -79,15 +90,26 @@ def test_what_did_not_change_is_not_sent_again(hub, database, field):
     assert waiting(hub, of_wren) == [b"1 [5658]"]
 
 
-def test_a_newcomer_makes_the_next_announcement_news(hub, database, field):
-    """It may have read a state that the others were never told."""
-    day = field[0]
-    first = hub.subscribe(board_topic(day.code))
+def test_what_somebody_read_makes_the_next_announcement_news(hub, database, field):
+    """It may be later than what was told last."""
+    day, topic = field[0], board_topic(field[0].code)
+    hub.subscribe(topic).close()
     tell_watchers(database, hub, day.id)
-    assert waiting(hub, first) == [b"1 1"]
-    newcomer = hub.subscribe(board_topic(day.code))
+    newcomer = hub.subscribe(topic)
+    hub.loop.run_until_complete(hub.first(topic, once(Message(1, b"read"))))
     tell_watchers(database, hub, day.id)
     assert waiting(hub, newcomer) == [b"1 1"]
+
+
+def test_a_newcomer_beside_others_is_no_news(hub, database, field):
+    day, topic = field[0], board_topic(field[0].code)
+    first = hub.subscribe(topic)
+    tell_watchers(database, hub, day.id)
+    assert waiting(hub, first) == [b"1 1"]
+    newcomer = hub.subscribe(topic)
+    begins_with = hub.loop.run_until_complete(hub.first(topic, never))
+    tell_watchers(database, hub, day.id)
+    assert (begins_with.data, waiting(hub, newcomer)) == (b"1 1", [])
 
 
 def test_other_days_hear_nothing(hub, database, field):

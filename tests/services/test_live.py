@@ -3,7 +3,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from server.services.live import QUEUE_LENGTH, Hub
+from server.services.live import QUEUE_LENGTH, Hub, Message
 
 
 def on_a_loop(test):
@@ -19,6 +19,13 @@ def on_a_loop(test):
 
     run.__name__ = test.__name__
     return run
+
+
+def once(message):
+    async def read():
+        return message
+
+    return read
 
 
 async def all_waiting(subscription):
@@ -106,3 +113,69 @@ def test_without_a_server_what_is_published_reaches_nobody():
     hub.publish("board:1", 1, b"a")
     hub.close()
     assert hub.order("board:1") == 0
+
+
+@on_a_loop
+async def test_many_who_come_at_once_read_once(hub):
+    for _ in range(5):
+        hub.subscribe("board:1")
+    reads = []
+
+    async def read():
+        reads.append(1)
+        await asyncio.sleep(0.01)
+        return Message(3, b"c")
+
+    begun = await asyncio.gather(*(hub.first("board:1", read) for _ in range(5)))
+    assert (len(reads), {one.data for one in begun}) == (1, {b"c"})
+
+
+@on_a_loop
+async def test_a_state_that_comes_while_one_reads_takes_its_place(hub):
+    hub.subscribe("board:1")
+
+    async def read():
+        hub.publish("board:1", 4, b"d")
+        await asyncio.sleep(0)
+        return Message(3, b"c")
+
+    assert await hub.first("board:1", read) == Message(4, b"d")
+
+
+@on_a_loop
+async def test_what_nobody_watched_is_read_anew(hub):
+    hub.subscribe("board:1").close()
+    hub.publish("board:1", 4, b"d")
+    await asyncio.sleep(0)
+    hub.subscribe("board:1")
+    assert await hub.first("board:1", once(Message(5, b"e"))) == Message(5, b"e")
+
+
+@on_a_loop
+async def test_after_the_last_has_left_nothing_is_kept(hub):
+    first = hub.subscribe("board:1")
+    await hub.first("board:1", once(Message(3, b"c")))
+    first.close()
+    hub.subscribe("board:1")
+    assert await hub.first("board:1", once(Message(4, b"d"))) == Message(4, b"d")
+
+
+@on_a_loop
+async def test_who_cannot_read_leaves_the_next_to_try(hub):
+    hub.subscribe("board:1")
+
+    async def fails():
+        raise LookupError
+
+    with pytest.raises(LookupError):
+        await hub.first("board:1", fails)
+    assert await hub.first("board:1", once(Message(3, b"c"))) == Message(3, b"c")
+
+
+@on_a_loop
+async def test_a_dismissed_topic_is_read_anew(hub):
+    hub.subscribe("slot:1:old")
+    await hub.first("slot:1:old", once(Message(3, b"c")))
+    hub.dismiss("slot:1:old")
+    await asyncio.sleep(0)
+    assert await hub.first("slot:1:old", once(Message(4, b"d"))) == Message(4, b"d")

@@ -49,8 +49,8 @@ async def stream_slot(
         return fragments.state(_slot(database, token))
 
     try:
-        watched = await run_in_threadpool(_slot, database, token)
-        return await open_stream(request, live.slot_topic(watched.field_day_id, token), current)
+        topic = await run_in_threadpool(_topic, database, token)
+        return await open_stream(request, topic, current)
     except NotFoundError:
         return _gone()
 
@@ -142,6 +142,12 @@ def _page(database: Database, settings: Settings, token: str, notice: str = "") 
 def _slot(database: Database, token: str) -> MySlot:
     with database.read() as session:
         return slots.slot_by_token(session, token)
+
+
+def _topic(database: Database, token: str) -> str:
+    with database.read() as session:
+        _, pilot = slots.pilot_by_token(session, token)
+    return live.slot_topic(pilot.field_day_id, token)
 
 
 def _gone() -> Response:
