@@ -12,9 +12,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
+from types import ModuleType
 from typing import Any, Literal
-
-import typst
 
 from server import paths
 from server.services import paper_words
@@ -40,7 +39,7 @@ class Document:
 
 
 def as_pdf(document: Document, paper: Paper) -> bytes:
-    made = typst.compile(
+    made = _typst().compile(
         **_asked(document, paper),
         format="pdf",
         timestamp=int(document.at.timestamp()) if document.at else None,
@@ -50,13 +49,13 @@ def as_pdf(document: Document, paper: Paper) -> bytes:
 
 
 def first_page_png(document: Document, paper: Paper, ppi: float) -> bytes:
-    made = typst.compile(**_asked(document, paper), format="png", ppi=ppi)
+    made = _typst().compile(**_asked(document, paper), format="png", ppi=ppi)
     return made[0] if isinstance(made, list) else made
 
 
 def page_count(document: Document, paper: Paper) -> int:
     asked = _asked(document, paper)
-    return int(json.loads(typst.query(asked.pop("input"), "<pages>", field="value", one=True, **asked)))
+    return int(json.loads(_typst().query(asked.pop("input"), "<pages>", field="value", one=True, **asked)))
 
 
 def letters_missing(texts: Iterable[str]) -> frozenset[str]:
@@ -86,7 +85,7 @@ def _without_glyph(letters: str) -> frozenset[str]:
 
     The fonts inside typst cannot be opened from here, so what they hold is found by asking.
     """
-    pages = typst.compile(
+    pages = _typst().compile(
         str(_FOLDER / "letters.typ"),
         root=str(_FOLDER),
         font_paths=_fonts(),
@@ -99,6 +98,13 @@ def _without_glyph(letters: str) -> frozenset[str]:
 
 
 @cache
-def _fonts() -> typst.Fonts:
+def _fonts() -> Any:
     """Ours, those that come with typst, and the system's for letters that neither has; looked up once."""
-    return typst.Fonts(include_system_fonts=True, font_paths=[str(paths.STATIC / "fonts")])
+    return _typst().Fonts(include_system_fonts=True, font_paths=[str(paths.STATIC / "fonts")])
+
+
+def _typst() -> ModuleType:
+    """Loaded with the first document: 7 MB that a server of which nothing is printed can spare."""
+    import typst
+
+    return typst
