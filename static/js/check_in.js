@@ -1,4 +1,4 @@
-// The desk: up and down go through the roster's rows.
+// The desk: up and down go through the roster's rows. Half a line is still there after a look at another page.
 // [data-insert] puts its words into the line; [data-clear] empties the element it names.
 (() => {
   const isTyping = (node) => node.closest("input, select, textarea");
@@ -17,6 +17,24 @@
     field?.select();
     return Boolean(field);
   }
+
+  const HALF_A_LINE = `bandstand-half-a-line ${location.pathname}`;
+
+  function keepLine() {
+    const line = document.getElementById("line");
+    if (line) sessionStorage.setItem(HALF_A_LINE, line.value);
+  }
+
+  function bringLineBack() {
+    const line = document.getElementById("line"), half = sessionStorage.getItem(HALF_A_LINE);
+    if (!line || line.value || !half) return;
+    line.value = half;
+    line.dispatchEvent(new Event("input", { bubbles: true }));  // and what it would mean
+  }
+
+  document.addEventListener("input", (event) => { if (event.target.id === "line") keepLine(); });
+  document.addEventListener("htmx:after:swap", keepLine);  // taken: the line is empty again
+  window.addEventListener("load", bringLineBack);  // htmx is there by then
 
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey || isTyping(event.target)) return;

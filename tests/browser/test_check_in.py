@@ -70,6 +70,19 @@ def test_the_line_says_what_it_understands_while_it_is_typed(desk: Page) -> None
     expect(desk.locator("#roster tbody tr")).to_have_count(0)
 
 
+def test_half_a_line_is_still_there_after_a_look_at_another_page(desk: Page) -> None:
+    line, check_in = desk.locator("#line"), desk.url
+    line.fill("Wren ABE 25")
+    desk.goto(check_in.replace("check-in", "site"))
+    desk.goto(check_in)
+    expect(line).to_have_value("Wren ABE 25")
+    line.press("Enter")
+    expect(desk.locator("#roster tbody tr")).to_have_count(1)
+    expect(line).to_have_value("")
+    desk.reload()
+    expect(line).to_have_value("")
+
+
 def test_rows_are_reached_and_undone_by_keyboard(desk: Page) -> None:
     press_all(desk, "Wren R 25")
     expect(desk.locator(".answer")).to_contain_text("Set Wren to")

@@ -83,3 +83,12 @@ def test_strangers_see_no_days_and_make_none(client, database):
     assert client.get("/days").headers["location"] == "/sign-in?next=/days"
     assert client.post("/days", data=TYPED).status_code == 403
     assert all_days(database) == []
+
+
+@pytest.mark.parametrize("address", ["/days", "/people"])
+def test_everybody_land_is_on_pages_of_no_day_too_for_the_day_on_the_board(organizer, database, address):
+    assert "everybody-land-now" not in organizer.get(address).text
+    with database.write() as session:
+        make_day(session, code="heron")
+        make_day(session, code="tern")
+    assert 'action="/days/tern/line/everybody-land"' in organizer.get(address).text

@@ -28,11 +28,14 @@ router = APIRouter()
 
 @dataclass(frozen=True)
 class DaysPage(Page):
-    """Every field day of the club, and the fields of a new one with what stands in them."""
+    """Every field day of the club, and the fields of a new one with what stands in them.
+
+    current  the day on the board, which EVERYBODY LAND is for
+    """
 
     template: ClassVar[str] = "days/page.html"
     days: Sequence[FieldDay]
-    current_code: str
+    current: FieldDay | None
     live: LiveMark | None
     form: Mapping[str, str]
     time_zones: Sequence[str]
@@ -120,7 +123,7 @@ def days_page(
         told = day_imports.words_of(session, who.club_id, brought) if brought else ""
     return DaysPage(
         listed,
-        current.code if current else "",
+        current,
         mark,
         form or _usual_fields(now),
         time_zones(),

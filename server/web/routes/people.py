@@ -8,12 +8,13 @@ from typing import Annotated, ClassVar
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse, Response
 
-from server.services import access, clubs
+from server.services import access, clubs, days
 from server.services.day_fields import zone_of_this_machine
 from server.services.errors import InputError, NotFoundError
 from server.services.roles import DIRECTOR, HELPER, ORGANIZER, ROLES
 from server.services.sign_in_limits import Account
 from server.storage.session import Database
+from server.storage.tables import FieldDay
 from server.web.dependencies import COOKIE, DatabaseOfApp, Now, RowNumber, WhoAsks, needs
 from server.web.templating import Page, render
 from server.wording import gettext as _
@@ -53,10 +54,14 @@ class SignedInRow:
 
 @dataclass(frozen=True)
 class PeoplePage(Page):
-    """`made_for` with `phrase`, the new one, which is shown only now; `form` as typed where it was not taken."""
+    """`made_for` with `phrase`, the new one, which is shown only now; `form` as typed where it was not taken.
+
+    current  the day on the board, which EVERYBODY LAND is for
+    """
 
     template: ClassVar[str] = "people/page.html"
     club: str
+    current: FieldDay | None
     roles: list[RoleRow]
     signed_in: list[SignedInRow]
     time_zone: str
@@ -130,12 +135,14 @@ def _page(
 ) -> PeoplePage:
     with database.read() as session:
         club = clubs.club_of(session, who.club_id)
+        current = days.current_day(session, who.club_id)
         made_at = access.phrases_made(session, who.club_id)
         everybody = access.everybody(session, who.club_id, now)
         own = access.signed_in(session, request.cookies[COOKIE], now)
     counts = {role: sum(one.role == role for one in everybody) for role in ROLES}
     return PeoplePage(
         club=club.name,
+        current=current,
         roles=[RoleRow(role, _(MAY[role]), made_at.get(role), counts[role]) for role in ROLES],
         signed_in=[
             SignedInRow(one.id or 0, one.role, one.created_at, one.came_from, one == own) for one in everybody
