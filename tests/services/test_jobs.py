@@ -9,7 +9,7 @@ from server.services.errors import RefusedError
 from server.services.jobs import OUR_FAULT, Jobs
 from server.services.standings import standing
 from server.storage import days, pilots
-from tests.factories import NOW, make_pilot
+from tests.factories import FIRST_CLUB, NOW, make_pilot
 from tests.services.planned_days import day_with_pilots, edit, tiny_plan, version, waiting_plan
 from tests.waiting import until
 
@@ -110,7 +110,7 @@ class Planned:
 class TestPlanning:
     def start(self, database, jobs, plan_day, are_heats_given=False):
         with database.read() as session:
-            question = planning.ask(session, days.current(session), are_heats_given)
+            question = planning.ask(session, days.current(session, FIRST_CLUB), are_heats_given)
         return planning.start_planning(database, jobs, question, plan_day, lambda: NOW)
 
     def test_the_answer_becomes_the_draft(self, database, jobs):
@@ -119,7 +119,7 @@ class TestPlanning:
         job = ended(self.start(database, jobs, tiny_plan))
         assert job.result.is_kept
         with database.read() as session:
-            now = standing(session, days.current(session))
+            now = standing(session, days.current(session, FIRST_CLUB))
             assert [slot["callsign"] for slot in now.draft.snapshot["heats"][0]["slots"]] == ["Wren", "Otter"]
             assert now.draft.undo == "Planned 2 pilots in 1 heat."
 
@@ -143,7 +143,7 @@ class TestPlanning:
             "Wren's gear, channel or wishes changed.",
         )
         with database.write() as session:
-            day = days.current(session)
+            day = days.current(session, FIRST_CLUB)
             assert standing(session, day).draft.content.heats == ()
             planning.keep_all_the_same(session, day, version(session, day), answer, NOW)
             kept = standing(session, day).draft.snapshot["heats"]
@@ -157,14 +157,17 @@ class TestPlanning:
         job = self.start(database, jobs, planner)
         assert planner.asked.wait(PATIENCE_S)
         with database.write() as session:
-            day = days.current(session)
+            day = days.current(session, FIRST_CLUB)
             wren = pilots.by_callsign_key(session, day.id, "wren").id
             edit(session, day, lambda content, basis: edits.remove(content, basis, 1, wren))
         planner.may_answer.set()
         answer = ended(job).result
         assert answer.meanwhile == ("The draft was changed by hand.",)
         with database.read() as session:
-            assert len(standing(session, days.current(session)).draft.snapshot["heats"][0]["slots"]) == 1
+            assert (
+                len(standing(session, days.current(session, FIRST_CLUB)).draft.snapshot["heats"][0]["slots"])
+                == 1
+            )
 
     def test_a_site_that_changed_meanwhile_is_named(self, database, jobs):
         with database.write() as session:
@@ -173,7 +176,7 @@ class TestPlanning:
         job = self.start(database, jobs, planner)
         assert planner.asked.wait(PATIENCE_S)
         with database.write() as session:
-            draft_changes.ban(session, days.current(session), 0, 5880, NOW)
+            draft_changes.ban(session, days.current(session, FIRST_CLUB), 0, 5880, NOW)
         planner.may_answer.set()
         assert "The site, the rules or the number of aircraft changed." in ended(job).result.meanwhile
 
@@ -185,7 +188,7 @@ class TestPlanning:
         assert not job.result.is_kept
         assert job.result.plan.conflicts == (conflict,)
         with database.read() as session:
-            assert version(session, days.current(session)) == 0
+            assert version(session, days.current(session, FIRST_CLUB)) == 0
 
     def test_given_heats_are_asked_as_they_stand(self, database):
         with database.write() as session:

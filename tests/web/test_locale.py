@@ -27,7 +27,7 @@ def settings(settings: Settings) -> Iterator[Settings]:
 
 
 @pytest.fixture
-def day(director: TestClient, database: Database) -> FieldDay:
+def day(client: TestClient, database: Database) -> FieldDay:
     with database.write() as session:
         return powering_up(session)
 
@@ -49,15 +49,15 @@ def test_dates_are_written_as_the_locale_writes_them(director: TestClient, day: 
     assert "Samstag, 16. Mai 2026" in director.get(f"/board/{day.code}").text
 
 
-def test_what_a_field_holds_stays_as_machines_read_it(director: TestClient, day: FieldDay, database) -> None:
-    save(director, database, day.code, near_m="8.5")
-    values = FIELD.findall(director.get(f"/days/{day.code}/site").text)
+def test_what_a_field_holds_stays_as_machines_read_it(organizer: TestClient, day: FieldDay, database) -> None:
+    save(organizer, database, day.code, near_m="8.5")
+    values = FIELD.findall(organizer.get(f"/days/{day.code}/site").text)
     assert "8.5" in values
     assert [value for value in values if re.fullmatch(r"-?\d+,\d+", value)] == []
 
 
-def test_a_comma_that_was_typed_is_understood(director: TestClient, day: FieldDay, database) -> None:
-    save(director, database, day.code, near_m="8,5", iip3_dbm="\N{MINUS SIGN}12,5")
+def test_a_comma_that_was_typed_is_understood(organizer: TestClient, day: FieldDay, database) -> None:
+    save(organizer, database, day.code, near_m="8,5", iip3_dbm="\N{MINUS SIGN}12,5")
     with database.read() as session:
         site = site_of(day_with(session, day.code))
     assert (site.near_m, site.receiver.iip3_dbm) == (8.5, -12.5)
