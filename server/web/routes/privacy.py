@@ -1,24 +1,25 @@
 """What is stored and why; a pilot's own data as a file, and names taken out of a day."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session
 
-from server.services import erasing, live, pilot_files
+from server.services import erasing, pilot_files
 from server.services.backups import BackupKeeper
 from server.services.days import day_with
 from server.services.erasing import NamesOfDay
 from server.services.errors import InputError, RefusedError
-from server.services.live import Hub
 from server.services.roles import ORGANIZER
 from server.storage.session import Database, DatabaseFailsError
 from server.storage.tables import FieldDay
-from server.web.dependencies import BackupsOfApp, DatabaseOfApp, HubOfApp, Now, RowNumber, needs, public
+from server.web.dependencies import BackupsOfApp, DatabaseOfApp, RowNumber, needs, public
 from server.web.form_text import FormText
 from server.web.live_mark import LiveMark, live_mark
+from server.web.presses import Press, PressOfApp
 from server.web.templating import Page, render
 from server.wording import gettext as _
 
@@ -72,45 +73,16 @@ def export_pilot(code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Res
 
 @router.post("/days/{code}/names/{pilot_id}/erase")
 @needs(ORGANIZER)
-def erase_pilot(
-    request: Request,
-    code: str,
-    pilot_id: RowNumber,
-    database: DatabaseOfApp,
-    hub: HubOfApp,
-    backups: BackupsOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
-    try:
-        _check_sure(form)
-        with database.write() as session:
-            erasing.erase(session, code, pilot_id, now)
-            day_id = day_with(session, code).id or 0
-    except (InputError, RefusedError) as error:
-        return render(request, _page(database, backups, code, str(error)), 422)
-    return _taken_out(request, code, database, hub, backups, day_id)
+def erase_pilot(press: PressOfApp, code: str, pilot_id: RowNumber, backups: BackupsOfApp) -> Response:
+    return _take_out(press, code, backups, lambda session: erasing.erase(session, code, pilot_id, press.now))
 
 
 @router.post("/days/{code}/names/archive")
 @needs(ORGANIZER)
-def archive_without_names(
-    request: Request,
-    code: str,
-    database: DatabaseOfApp,
-    hub: HubOfApp,
-    backups: BackupsOfApp,
-    now: Now,
-    form: FormText,
-) -> Response:
-    try:
-        _check_sure(form)
-        with database.write() as session:
-            erasing.archive_without_names(session, code, now)
-            day_id = day_with(session, code).id or 0
-    except (InputError, RefusedError) as error:
-        return render(request, _page(database, backups, code, str(error)), 422)
-    return _taken_out(request, code, database, hub, backups, day_id)
+def archive_without_names(press: PressOfApp, code: str, backups: BackupsOfApp) -> Response:
+    return _take_out(
+        press, code, backups, lambda session: erasing.archive_without_names(session, code, press.now)
+    )
 
 
 @router.post("/days/{code}/names/copies")
@@ -127,11 +99,19 @@ def remove_copies(
     return RedirectResponse(f"/days/{code}/names", 303)
 
 
-def _taken_out(
-    request: Request, code: str, database: Database, hub: Hub, backups: BackupKeeper, day_id: int
+def _take_out(
+    press: Press, code: str, backups: BackupKeeper, take_out: Callable[[Session], object]
 ) -> Response:
-    """Tell everybody, and write the data file anew, so that the names are in none of its bytes."""
-    live.announce(database, hub, day_id)
+    """Take names out, tell everybody, and write the data file anew, so that they are in none of its bytes."""
+    database = press.database
+    try:
+        _check_sure(press.form)
+        with database.write() as session:
+            take_out(session)
+            day = day_with(session, code)
+    except (InputError, RefusedError) as error:
+        return render(press.request, _page(database, backups, code, str(error)), 422)
+    press.announce(day)
     try:
         database.forget()
     except DatabaseFailsError as error:
@@ -140,7 +120,7 @@ def _taken_out(
             "still hold them. Mend that, then press once more.",
             reason=error,
         )
-        return render(request, _page(database, backups, code, fault), 503)
+        return render(press.request, _page(database, backups, code, fault), 503)
     return RedirectResponse(f"/days/{code}/names", 303)
 
 
