@@ -89,7 +89,7 @@ def read_line(text: str, gear_of: GearOf, latest: str | None = None) -> DeskLine
         problem = _("“%(word)s” is a word for gear", word=shown(words[0]))
         cure = _("write the callsign before it, such as %(example)s", example=EXAMPLE)
         return DeskLine({}, (FieldFault("line", words[0], problem, cure),))
-    reading = _Reading(gear_of, latest)
+    reading = _Reading(gear_of, latest, _unquoted(words[0]))
     for word in _with_names_joined(words[1:], gear_of):
         reading.word(word)
     typed = {"callsign": tidy(_unquoted(words[0])), **reading.fields()}
@@ -135,6 +135,7 @@ class _Reading:
 
     gear_of: GearOf
     latest: str | None
+    callsign: str = ""
     copied: dict[str, str] = field(default_factory=dict)
     own: dict[str, str] = field(default_factory=dict)
     channels: list[str] = field(default_factory=list)
@@ -147,6 +148,10 @@ class _Reading:
         if self.powers:
             self.own["power_mw"] = " ".join(self.powers)
         return {"power_mw": UNKNOWN, **self.copied, **self.own}
+
+    def is_first(self) -> bool:
+        """Whether nothing but the callsign has been read."""
+        return not (self.copied or self.own or self.channels or self.powers or self.faults)
 
     def fault(self, word: str, problem: str, cure: str) -> None:
         self.faults.append(FieldFault("line", word, problem, cure))
@@ -207,8 +212,13 @@ class _Reading:
             tuning_words(word)
         except TuningError as error:
             cure = translated(error.cure)
-            if word.isalpha() and len(word) > 2:
-                cure = _("%(cure)s; a callsign of two words stands in quotes", cure=cure)
+            if word.isalpha() and len(word) > 2 and self.is_first():
+                whole = f"{self.callsign} {word}"
+                cure = _(
+                    'if the callsign is %(whole)s, write "%(whole)s" in quotes; if not, %(cure)s',
+                    whole=shown(whole),
+                    cure=cure,
+                )
             self.fault(word, translated(error.problem), cure)
         else:
             self.channels.append(word)

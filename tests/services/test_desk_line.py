@@ -174,7 +174,7 @@ def test_a_quote_still_open_while_typing_ends_with_the_line():
         ("=Wren", "“=Wren” is a word for gear"),
         ("Wren R9 25", "“R9” names a channel that band R does not have: write R1 to R8"),
         ("Wren Q 25", "“Q” names band Q, which is not in the table"),
-        ("Big Bird R 25", "a callsign of two words stands in quotes"),
+        ("Big Bird R 25", 'if the callsign is Big Bird, write "Big Bird" in quotes; if not, '),
         ("Wren R 25 foo:1", "“foo:1” names no field: before a colon stand rx"),
         ("Otter =Ghost", "nobody on the roster is called Ghost: write = and a callsign of the roster"),
         ("Otter =", "nobody came before"),
@@ -184,6 +184,10 @@ def test_a_quote_still_open_while_typing_ends_with_the_line():
 )
 def test_a_word_that_means_nothing_is_named_with_its_cure(text, says):
     assert says in fault(text)
+
+
+def test_only_behind_the_callsign_can_a_word_belong_to_it():
+    assert "in quotes" not in fault("Wren R 25 Bird")
 
 
 def test_a_long_line_is_refused_before_it_is_read():
