@@ -106,6 +106,15 @@ class TestLateArrival:
         assert publish_as_seen(director, day).status_code == 303
         assert "Plan 2 is live" in show(director, "/days/tern/plan")
 
+    @pytest.mark.parametrize(("flown", "advice"), [(0, True), (1, False)])
+    def test_before_the_first_heat_planning_again_is_the_other_way(
+        self, director, app, database, day, flown, advice
+    ):
+        director.post("/days/tern/plan/next-heat", data={"next_heat": str(flown + 1)})
+        change(director, app, database, day, "late", pilot=pilot_id(database, day, "Late"))
+        page = show(director, "/days/tern/plan")
+        assert ("“Plan again” puts all heats together anew" in page) is advice
+
     def test_a_choice_that_is_none_is_told_in_the_panel(self, director, app, database, day):
         answer = change(director, app, database, day, "late", pilot="999")
         assert answer.status_code == 422
