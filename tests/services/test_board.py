@@ -36,7 +36,12 @@ def test_without_an_address_for_phones_it_gives_the_path_alone(session):
 
 
 def test_nothing_private_is_on_it(session, day):
-    private = {"name": "Ada Byron", "station_id": "EI1XYZ", "note": "leaves at three", "adult_present": True}
+    private = {
+        "name": "Ada Example",
+        "station_id": "EI1XYZ",
+        "note": "leaves at three",
+        "adult_present": True,
+    }
     wren = make_pilot(session, day, "Wren", **private)
     publish(session, day, [[(wren, "R1")]])
     text = repr(shown(session, day))

@@ -1,3 +1,5 @@
+import re
+
 import pytest
 
 from server.services import days, flight_line, site
@@ -17,7 +19,7 @@ def day(database):
 @pytest.fixture
 def planned(database, day):
     with database.write() as session:
-        wren = make_pilot(session, day, "Wren", name="Ada Byron", station_id="EI1XYZ")
+        wren = make_pilot(session, day, "Wren", name="Ada Example", station_id="EI1XYZ")
         publish(session, day, [[(wren, "R1")]])
     return day
 
@@ -145,6 +147,15 @@ def test_a_called_heat_stands_on_top_with_its_words(client, database, planned):
     for words in ("powering up", "Wren", "R1", "5658", "<span>POWER UP</span>", "<span>STAY OFF</span>"):
         assert words in part
     assert part.index("POWER UP") < part.index("when-stale") < part.index("STAY OFF")
+
+
+def test_a_plan_and_a_call_are_read_aloud_when_they_change(client, database, planned):
+    heard = re.compile(r'<p [^>]*role="status"[^>]*>(.*?)</p>', re.S)
+    plan, called = heard.findall(client.get("/board/tern").text)
+    assert ("Plan 1" in plan, called) == (True, "")
+    with database.write() as session:
+        call_heat(session, days.day_with(session, "tern"), 1)
+    assert heard.findall(client.get("/board/tern").text)[1] == "Heat 1: powering up"
 
 
 def test_before_it_is_called_the_next_heat_is_ready(client, planned):

@@ -18,7 +18,7 @@ def day(database):
 def wren(database, day):
     """Flies on R7 in heats 1 and 2."""
     with database.write() as session:
-        wren = make_pilot(session, day, "Wren", link_token="secret", name="Ada Byron")
+        wren = make_pilot(session, day, "Wren", link_token="secret", name="Ada Example")
         publish(session, day, [[(wren, "R7")], [(wren, "R7")]], heats_a_round=1)
     return wren
 
