@@ -65,7 +65,7 @@ def test_every_page_says_whose_voice_counts_and_how_to_stay_whole(client, wren):
 
 def test_the_page_names_nobody_and_is_kept_by_no_proxy(client, wren):
     answer = client.get("/slot/secret")
-    assert "Byron" not in answer.text
+    assert "Ada Example" not in answer.text
     assert answer.headers["Cache-Control"] == "private, no-cache"
 
 
