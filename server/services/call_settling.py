@@ -57,6 +57,21 @@ def move(
     log(session, day, who, event, text, facts_of(slot, before), at)
 
 
+def take_back_turns(session: Session, day: FieldDay, call: Call, but: CallSlot, at: datetime) -> None:
+    """Whoever else of the call has the turn to power up stands down: `but` has it again, and one has it at a time.
+
+    It may be on already, so it is told to power off, and comes back in line once it is off.
+    """
+    for slot in calls.slots_of(session, call.id or 0):
+        if slot.id != but.id and slot.stage == POWER_UP:
+            text = _(
+                "%(callsign)s stands down, since %(but)s powers up again: disarm, power off, then back in line.",
+                callsign=slot.callsign,
+                but=but.callsign,
+            )
+            move(session, day, slot, flight_states.STAND_DOWN, BY_ITSELF, text, at)
+
+
 def facts_of(slot: CallSlot, before: str) -> dict[str, object]:
     """What the logbook keeps of a pilot's move."""
     return {

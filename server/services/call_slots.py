@@ -186,6 +186,8 @@ def _do(
         raise RefusedError(
             _("%(callsign)s may be on outside a call: note it as off there first.", callsign=slot.callsign)
         )
+    if event == flight_states.NOT_CLEAR:
+        call_settling.take_back_turns(session, day, call, slot, at)
     _note_what_is_down(session, day, slot, event, who, at)
     call_settling.move(session, day, slot, event, who, text, at)
 

@@ -85,6 +85,38 @@ def test_who_stands_down_powers_off_comes_back_in_line_and_has_the_turn_after_th
     assert stages(session, day) == {"Wren": "power up", "Otter": "picture clear"}
 
 
+def test_who_has_the_turn_powers_off_when_the_picture_before_it_is_not_clear_after_all(session, day):
+    call_heat(session, day)
+    press(session, day, "Wren", "picture is clear")
+    press(session, day, "Wren", "not clear")
+    assert stages(session, day) == {"Wren": "power up", "Otter": "landed"}
+    assert words(session, day)["Otter"] == "DISARM THEN POWER OFF"
+    wren, otter = logbook.newest_first(session, day.id, 2)
+    assert wren.text == "Wren: the picture is not clear after all."
+    assert otter.text == (
+        "Otter stands down, since Wren powers up again: disarm, power off, then back in line."
+    )
+
+
+def test_who_stood_down_for_it_has_the_next_turn_once_it_is_off_and_back_in_line(session, day):
+    call_heat(session, day)
+    press(session, day, "Wren", "picture is clear")
+    press(session, day, "Wren", "not clear")
+    press(session, day, "Otter", "off")
+    press(session, day, "Otter", "back in line")
+    assert stages(session, day) == {"Wren": "power up", "Otter": "waiting"}
+    press(session, day, "Wren", "picture is clear")
+    assert stages(session, day) == {"Wren": "picture clear", "Otter": "power up"}
+
+
+def test_nobody_stands_down_for_a_picture_that_is_not_clear_where_nobody_has_the_turn(session, day):
+    call_heat(session, day)
+    press(session, day, "Wren", "picture is clear")
+    press(session, day, "Otter", "picture is clear")
+    press(session, day, "Otter", "not clear")
+    assert stages(session, day) == {"Wren": "picture clear", "Otter": "power up"}
+
+
 def test_who_was_noted_as_landed_and_is_in_the_air_is_told_to_land(session, day):
     released(session, day)
     press(session, day, "Wren", "landed")

@@ -319,7 +319,7 @@ class TestUndo:
         press(session, day, "Wren", "picture is clear")
         assert self.undo(session, day) == "Wren: the picture is not clear after all."
         assert place(session, day, "Wren").picture_at is None
-        assert stages(session, day) == {"Wren": "power up", "Otter": "power up"}
+        assert stages(session, day) == {"Wren": "power up", "Otter": "landed"}
 
     def test_a_release_has_no_undo_since_somebody_may_be_in_the_air(self, session, day):
         released(session, day)
