@@ -220,14 +220,16 @@ def act_of_director(
 
 
 def settle(session: Session, day: FieldDay, at: datetime) -> None:
-    """Answer everybody who waits anew, in the order they asked; who left the day does not wait any more."""
+    """Answer everybody who waits anew, in the order they asked; who left the day, or has a place in a call or at
+    open flying, does not wait any more.
+    """
     assert day.id is not None
     for clearance in stored.live(session, day.id):
         if clearance.stage != WAITING:
             continue
         pilot = pilots.by_id(session, day.id, clearance.pilot_id)
         in_call = pit_air.is_in_call(session, day, clearance.pilot_id)
-        if pilot is None or pilot.state != CHECKED_IN or in_call:
+        if pilot is None or pilot.state != CHECKED_IN or in_call or _has_place(session, clearance.pilot_id):
             _end(session, day, clearance, BY_ITSELF, at)
         else:
             answer(session, day, clearance, at)
@@ -266,11 +268,16 @@ def check_pilot(session: Session, day: FieldDay, pilot: Pilot) -> None:
                 callsign=pilot.callsign,
             )
         )
-    turn = turns.live_of(session, pilot.id)
-    if turn is not None and turn.stage != WAITING:
+    if _has_place(session, pilot.id):
         raise RefusedError(
             _("%(callsign)s has a place at open flying: that says when to power up.", callsign=pilot.callsign)
         )
+
+
+def _has_place(session: Session, pilot_id: int) -> bool:
+    """At open flying; a place in the queue is none."""
+    turn = turns.live_of(session, pilot_id)
+    return turn is not None and turn.stage != WAITING
 
 
 def _seen(session: Session, day: FieldDay, clearance_id: int, seen: str) -> Clearance:

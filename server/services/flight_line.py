@@ -75,10 +75,10 @@ def everybody_land(session: Session, day: FieldDay, reason: str, who: str, at: d
 
 def lift(session: Session, day: FieldDay, who: str, at: datetime) -> None:
     """Let the day go on: nobody flies by this alone. A second press changes nothing."""
-    line = line_to_change(session, day)
-    if line.everybody_land_at is None:
+    since = line_of(session, day).everybody_land_at
+    if since is None:
         return
-    since = line.everybody_land_at
+    line = line_to_change(session, day)
     line.everybody_land_at, line.everybody_land_reason, line.everybody_land_who = None, "", ""
     facts = {"since": since.isoformat(timespec="seconds")}
     text = _("EVERYBODY LAND is lifted: the day goes on.")
@@ -88,9 +88,9 @@ def lift(session: Session, day: FieldDay, who: str, at: datetime) -> None:
 def set_walkers(session: Session, day: FieldDay, are_there: bool, who: str, at: datetime) -> None:
     """Say that people walk on the field, or that it is clear again. A second press changes nothing."""
     check_open(day)
-    line = line_to_change(session, day)
-    if (line.walkers_since is not None) == are_there:
+    if (line_of(session, day).walkers_since is not None) == are_there:
         return
+    line = line_to_change(session, day)
     line.walkers_since = at if are_there else None
     line.last_step_json = ""
     text = _("Walkers on the field: nobody powers up.") if are_there else _("The field is clear of walkers.")
@@ -117,10 +117,11 @@ def save_hours(
         )
     if faults:
         raise InputError(faults)
-    line = line_to_change(session, day)
+    line = line_of(session, day)
     beside = typed.get("beside") == "yes"
     if (line.starts_at, line.ends_by, line.may_clear_beside) == (*hours.values(), beside):
         return line
+    line = line_to_change(session, day)
     line.starts_at, line.ends_by, line.may_clear_beside = hours["starts_at"], hours["ends_by"], beside
     starts, ends = line.starts_at or _("no set hour"), line.ends_by or _("no set hour")
     pits = (

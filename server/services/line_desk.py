@@ -19,6 +19,7 @@ from server.services.pit_air import against_call
 from server.services.snapshots import Snapshot
 from server.services.timeline_chart import TimelinePicture, timeline_picture
 from server.services.transmitter_words import Word, word_for
+from server.services.turn_views import OpenFlyingNow
 from server.storage import calls as stored
 from server.storage import clearances, pilots, trouble_reports, turns
 from server.storage.session import Database
@@ -53,6 +54,7 @@ _BESIDE_THE_USUAL = (flight_states.STOP, flight_states.FLY_ON)
 class LineRow:
     """One pilot of the heat that is up.
 
+    word  what the pilot's own page says to the transmitter
     acts  of `call_slots.ACTS`, what may be pressed now, the usual first
     """
 
@@ -198,7 +200,8 @@ def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> Li
     here = {pilot.id or 0: pilot.callsign for pilot in pilots.of_day(session, day.id, [CHECKED_IN])}
     flown = stored.flights(session, day.id)
     open_row = turns.open_flying_of(session, day.id)
-    call = _call_now(now) if now.call else None
+    lost = down_transmitters.still_on(session, day)
+    call = _call_now(now, OpenFlyingNow(session, day), {one.pilot_id for one in lost}) if now.call else None
     upcoming = _next_heat(session, day, snapshot, now)
     return LineDesk(
         order=Database.order(session, day.id),
@@ -224,10 +227,7 @@ def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> Li
             for one in clearances.live(session, day.id)
         ),
         troubles=tuple(one.callsign for one in trouble_reports.still_open(session, day.id)),
-        lost=tuple(
-            Lost(one.id or 0, one.callsign, one.mhz, one.since)
-            for one in down_transmitters.still_on(session, day)
-        ),
+        lost=tuple(Lost(one.id or 0, one.callsign, one.mhz, one.since) for one in lost),
         flights=tuple(
             (pilot.callsign, flown[pilot.id or 0])
             for pilot in pilots.of_day(session, day.id)
@@ -240,12 +240,16 @@ def line_desk(session: Session, day: FieldDay, at: datetime | None = None) -> Li
     )
 
 
-def _call_now(now: FlightLineNow) -> CallNow:
+def _call_now(now: FlightLineNow, flying: OpenFlyingNow, lost: set[int]) -> CallNow:
     call = now.call
     assert call is not None
     assert call.id is not None
     up = [slot for slot in now.slots if slot.stage not in (flight_states.LEFT_OUT,)]
-    rows = tuple(_row(slot, now) for slot in now.slots)
+    words = {
+        slot.pilot_id: word_for(now.facts(slot.pilot_id, flying.facts(slot.pilot_id), slot.pilot_id in lost))
+        for slot in now.slots
+    }
+    rows = tuple(_row(slot, now, words[slot.pilot_id]) for slot in now.slots)
     waiting = (
         [] if now.refused()(flight_states.TURN_OVERRIDDEN) else [one for one in rows if one.stage == WAITING]
     )
@@ -265,7 +269,7 @@ def _call_now(now: FlightLineNow) -> CallNow:
     )
 
 
-def _row(slot: CallSlot, now: FlightLineNow) -> LineRow:
+def _row(slot: CallSlot, now: FlightLineNow, word: Word) -> LineRow:
     assert slot.id is not None
     moves = PILOT_MOVES[slot.stage]
     refused = now.refused()
@@ -280,7 +284,7 @@ def _row(slot: CallSlot, now: FlightLineNow) -> LineRow:
         heat=slot.heat,
         position=slot.position,
         stage=slot.stage,
-        word=word_for(now.facts(slot.pilot_id)),
+        word=word,
         margin_db=slot.margin_db,
         acts=tuple(event for event in _DIRECTORS_ACTS if event in moves and not refused(event)),
     )

@@ -82,15 +82,18 @@ def why_wait(session: Session, day: FieldDay, clearance: Clearance) -> str:
 
 
 def air_of(session: Session, day: FieldDay, but: Clearance | None = None) -> Air:
-    """Everybody's transmitters now, this one left out."""
+    """Everybody's transmitters now, this one left out.
+
+    A pilot has one: a place in a call or at open flying says what it is on.
+    """
     assert day.id is not None
     call = calls.live(session, day.id)
     slots = [slot for slot in calls.slots_of(session, call.id or 0) if slot.stage not in DONE] if call else []
     seated = [one for one in turns.live(session, day.id) if one.stage in (POWER_UP, FLYING, LANDING, DOWN)]
+    placed = {*(one.pilot_id for one in slots), *(one.pilot_id for one in seated)}
     on = [one for one in clearances.live(session, day.id) if one.stage in CLEARANCES_MAY_BE_ON]
-    on = [one for one in on if but is None or one.id != but.id]
-    ids = {*(one.pilot_id for one in slots), *(one.pilot_id for one in seated), *(one.pilot_id for one in on)}
-    field = lineup_of_pilots(session, day, ids)
+    on = [one for one in on if (but is None or one.id != but.id) and one.pilot_id not in placed]
+    field = lineup_of_pilots(session, day, placed | {one.pilot_id for one in on})
     aloft = [Up(field.planned[slot.pilot_id], slot.mhz, slot.power_mw) for slot in slots]
     aloft += [field.up_of(turn) for turn in seated if turn.stage != DOWN]
     lost = [field.up_of(turn) for turn in seated if turn.stage == DOWN]
@@ -101,13 +104,17 @@ def air_of(session: Session, day: FieldDay, but: Clearance | None = None) -> Air
 
 def on_the_ground(session: Session, day: FieldDay, flying: Sequence[Up], but: int) -> tuple[OnTheGround, ...]:
     """Whoever is on or cleared to be outside a call, one pilot left out by id; who is on no channel that is known
-    counts on the worst that it can tune, for those who fly.
+    counts on the worst that it can tune, for those who fly. Those who fly are on by that alone.
     """
     on = [one for one in clearances.live(session, day.id or 0) if one.stage in CLEARANCES_MAY_BE_ON]
     on = [one for one in on if one.pilot_id != but]
     if not on:
         return ()
-    field = lineup_of_pilots(session, day, {one.pilot_id for one in on})
+    field, aloft = (
+        lineup_of_pilots(session, day, {one.pilot_id for one in on}),
+        {up.pilot.callsign for up in flying},
+    )
+    on = [one for one in on if field.planned[one.pilot_id].callsign not in aloft]
     return tuple(_on_the_ground(session, one, field, flying) for one in on)
 
 

@@ -17,13 +17,21 @@ from server.services import call_words
 from server.services.call_views import FlightLineNow, MyCall, MyClearance
 from server.services.errors import NotFoundError
 from server.services.margin_words import signed_db
-from server.services.transmitter_words import Word, is_known_on, word_for, word_on_a_stale_page
+from server.services.transmitter_words import NOT_YET, Word, is_known_on, word_for, word_on_a_stale_page
 from server.services.trouble_views import MyTrouble, TroubleNow
 from server.services.tuned import Lookalike, Tuned, provisional_of, similar
 from server.services.turn_views import MyTurn, OpenFlyingNow
 from server.storage import days, down_transmitters, pilots, published_plans
 from server.storage.session import Database
-from server.storage.tables import NO_SHOW, WITHDRAWN, Aircraft, FieldDay, Pilot, PublishedPlan
+from server.storage.tables import (
+    CLEARANCES_MAY_BE_ON,
+    NO_SHOW,
+    WITHDRAWN,
+    Aircraft,
+    FieldDay,
+    Pilot,
+    PublishedPlan,
+)
 from server.wording import decimal, marked
 from server.wording import gettext as _
 
@@ -134,10 +142,11 @@ class MySlot:
             return call_words.everybody_lands(self.everybody_land, self.word)
         if self.call is not None and (self.is_called or not self.is_next):
             return call_words.in_call(self.call.stage, self.word, self.call.channel_words)
-        if self.turn is not None:
+        mine = self.clearance
+        may_be_on = mine is not None and mine.stage in CLEARANCES_MAY_BE_ON
+        if self.turn is not None and not (self.turn.stage in NOT_YET and may_be_on):
             return self.turn.what_next
-        if self.clearance is not None:
-            mine = self.clearance
+        if mine is not None:
             return call_words.with_clearance(mine.stage, mine.why, mine.words, self.word)
         if self.is_down:
             return _(IS_DOWN)

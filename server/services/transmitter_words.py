@@ -52,6 +52,9 @@ _AT_OPEN_FLYING: Mapping[str, Word] = {
 
 _UP = (tables.FLYING, tables.LANDING, tables.DOWN)
 
+NOT_YET = (tables.WAITING, tables.READY)
+"""Stages of a turn that was not told to power up."""
+
 _WITH_CLEARANCE: Mapping[str, Word] = {
     tables.CLEARED: POWER_UP,
     tables.ON: POWER_UP,
@@ -134,14 +137,16 @@ def word_on_a_stale_page(facts: Facts) -> Word:
 def _undoubted(facts: Facts) -> Word:
     """What the pilot was told to do: in a call before a turn, before a clearance, before a lost transmitter.
 
-    Who is on unasked powers off first, unless in the air by a place in a call or a turn.
+    Who is on unasked powers off first, unless in the air by a place in a call or a turn. A turn that does not
+    power yet is after a clearance, by which the transmitter may be on.
     """
     may_be_up = facts.call in MAY_BE_ON or facts.turn in (tables.POWER_UP, *_UP)
     if facts.clearance == tables.UNASKED and not may_be_up:
         return DISARM_THEN_POWER_OFF
     if facts.call is not None and facts.call in _IN_CALL:
         return _IN_CALL[facts.call]
-    if facts.turn is not None:
+    may_be_on_outside = facts.clearance in _WITH_CLEARANCE
+    if facts.turn is not None and not (facts.turn in NOT_YET and may_be_on_outside):
         word = _AT_OPEN_FLYING[facts.turn]
         return DISARM_THEN_POWER_OFF if word == LAND and not facts.turn_was_on else word
     if facts.clearance is not None and facts.clearance in _WITH_CLEARANCE:

@@ -16,7 +16,7 @@ from server.services.channel_confirmation import void_unless_on
 from server.services.flight_line import line_of
 from server.services.flight_states import ALARM_FIRST, WALKERS_FIRST
 from server.services.turn_lineup import TurnLineup, turn_lineup
-from server.services.turn_words import BY_ITSELF, waits_because
+from server.services.turn_words import BY_ITSELF, on_outside, waits_because
 from server.storage import turns as stored
 from server.storage.tables import FLYING, LANDING, POWER_UP, READY, WAITING, FieldDay, OpenFlying, Turn
 from server.wording import gettext as _
@@ -97,6 +97,7 @@ class _Settling:
             for turn in waiting:
                 turn.why = why_nobody
             return
+        waiting = self._without_who_is_on(waiting)
         queue = [Waiting(self._lineup.planned[turn.pilot_id], turn.passed_over) for turn in waiting]
         answers = serve(queue, self._lineup.up(self._live), self._lineup.problem)
         for turn, served in zip(waiting, answers, strict=True):
@@ -105,6 +106,14 @@ class _Settling:
                 seat(self._session, turn, served.answer, self._live, self._lineup, BY_ITSELF, self._at)
             else:
                 turn.why = waits_because(self._name(turn), served.answer)
+
+    def _without_who_is_on(self, waiting: Sequence[Turn]) -> list[Turn]:
+        """A place says not to power: whoever may be on outside a call lets others pass until it is off."""
+        on = pit_air.may_be_on_outside(self._session, [turn.pilot_id for turn in waiting])
+        for turn in waiting:
+            if turn.pilot_id in on:
+                turn.why = on_outside(self._name(turn))
+        return [turn for turn in waiting if turn.pilot_id not in on]
 
     def _let_power_up(self) -> None:
         """One after the other, in the order in which the channels were confirmed."""

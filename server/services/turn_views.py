@@ -13,7 +13,7 @@ from server.services.flight_line import line_of
 from server.services.transmitter_words import Facts, Word, word_for
 from server.services.turn_lineup import TurnLineup, turn_lineup
 from server.services.turn_words import facts_of, is_known_on, ordinal, what_next
-from server.storage import pilots
+from server.storage import clearances, pilots
 from server.storage import turns as stored
 from server.storage.session import Database
 from server.storage.tables import (
@@ -181,6 +181,8 @@ class OpenFlyingNow:
         self._lineup: TurnLineup | None = turn_lineup(session, day, self._live) if self._live else None
         self._unasked = pit_air.who_is_unasked(session, day) if self._live else ""
         self._by_pilot = {turn.pilot_id: turn for turn in self._live}
+        on = clearances.live(session, day.id) if self._live else []
+        self._clearances = {one.pilot_id: one for one in on}
         self.is_shown = self.is_open or bool(self._seated)
 
     def board(self) -> OpenBoard | None:
@@ -250,17 +252,19 @@ class OpenFlyingNow:
         turn = self._by_pilot.get(pilot_id)
         if turn is None:
             return None
-        return facts_of(turn, self.is_open, self._field.is_here(turn), self._field.is_in_doubt(turn))
+        clearance = self._clearances.get(pilot_id)
+        return replace(
+            facts_of(turn, self.is_open, self._field.is_here(turn), self._field.is_in_doubt(turn)),
+            everybody_land=self._line.everybody_land_at is not None,
+            walkers=self._line.walkers_since is not None,
+            clearance=clearance.stage if clearance else None,
+            clearance_was_on=clearance is not None and clearance.on_at is not None,
+        )
 
     def _word(self, turn: Turn) -> Word:
-        facts = facts_of(turn, self.is_open, self._field.is_here(turn), self._field.is_in_doubt(turn))
-        return word_for(
-            replace(
-                facts,
-                everybody_land=self._line.everybody_land_at is not None,
-                walkers=self._line.walkers_since is not None,
-            )
-        )
+        facts = self.facts(turn.pilot_id)
+        assert facts is not None
+        return word_for(facts)
 
     def _board_place(self, turn: Turn) -> BoardPlace:
         assert turn.mhz is not None

@@ -71,6 +71,11 @@ def waits_because(callsign: str, wait: Wait) -> str:
     }[wait.why]
 
 
+def on_outside(callsign: str) -> str:
+    """Why nobody is given a place who may be on outside a call: a place says not to power."""
+    return _("%(callsign)s may be on outside a call: a place comes once it is off.", callsign=callsign)
+
+
 def what_next(turn: Turn, word: Word, is_open: bool, in_doubt: bool, named: str, queue: str) -> str:
     """What the pilot does now, after the word, as one or two sentences.
 

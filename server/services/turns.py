@@ -18,7 +18,7 @@ from server.services.joins import PILOT
 from server.services.turn_lineup import TurnLineup, turn_lineup
 from server.services.turn_log import log
 from server.services.turn_settling import back_to_queue, end, seat, settle
-from server.services.turn_words import waits_because
+from server.services.turn_words import on_outside, waits_because
 from server.services.video import ANALOGUE
 from server.storage import clearances, pilots
 from server.storage import turns as stored
@@ -187,6 +187,8 @@ def restore(session: Session, day: FieldDay, turn: Turn, who: str, at: datetime)
         raise RefusedError(
             _("%(callsign)s is not on the roster: bring the pilot back at the desk first.", callsign=callsign)
         )
+    if turn.stage == READY and pit_air.may_be_on_outside(session, [turn.pilot_id]):
+        raise RefusedError(on_outside(callsign))
     if turn.stage != WAITING:
         _make_room(session, field, turn, others, who, at)
     turn.ended_at, turn.ended_how = None, ""
@@ -304,6 +306,8 @@ def _seat_now(session: Session, day: FieldDay, turn: Turn, who: str, at: datetim
         raise RefusedError(_(CLOSED))
     live = stored.live(session, day.id)
     field = turn_lineup(session, day, live)
+    if pit_air.may_be_on_outside(session, [turn.pilot_id]):
+        raise RefusedError(on_outside(field.callsign(turn)))
     answer = offer(field.planned[turn.pilot_id], field.up(live), field.problem)
     if not isinstance(answer, Place):
         raise RefusedError(waits_because(field.callsign(turn), answer))

@@ -3,7 +3,7 @@ import pytest
 from server.services import call_slots, flight_line
 from server.services.line_desk import line_desk
 from tests.factories import NOW
-from tests.services.called_days import call_heat, press, released, step
+from tests.services.called_days import call_heat, press, released, step, words
 from tests.services.changed_days import happen, id_of, published_day
 
 
@@ -36,6 +36,14 @@ def test_every_act_that_is_offered_is_taken(session, day):
         with session.begin_nested() as tried:
             press(session, day, "Wren", act)
             tried.rollback()
+
+
+def test_a_row_says_what_the_pilots_own_page_says_also_of_a_lost_spare(session, day):
+    happen(session, day, "down", pilot=id_of(session, day, "Otter"))
+    call_heat(session, day, override="It lies far behind the hill.")
+    own_pages = words(session, day)
+    assert all(one.word == own_pages[one.callsign] for one in desk(session, day).call.rows)
+    assert row(session, day, "Otter").word == "DOWN, STILL ON"
 
 
 def test_under_everybody_land_nothing_is_offered_that_sends_anybody_up(session, day):

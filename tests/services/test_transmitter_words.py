@@ -96,6 +96,13 @@ def test_the_call_comes_before_a_turn_a_clearance_and_a_lost_aircraft():
     assert word_for(Facts(call="flying", turn="ready", clearance="waiting", is_down=True)) == "FLY"
 
 
+@pytest.mark.parametrize("turn", ["waiting", "ready"])
+def test_a_clearance_comes_before_a_turn_that_is_not_told_to_power_up(turn):
+    assert word_for(Facts(turn=turn, clearance="on")) == "POWER UP"
+    assert word_for(Facts(turn=turn, clearance="called off")) == "DISARM THEN POWER OFF"
+    assert word_for(Facts(turn=turn, clearance="waiting")) == ("READY" if turn == "ready" else "STAY OFF")
+
+
 @pytest.mark.parametrize("case", CASES[:: len(CASES) // 60])
 def test_under_everybody_land_a_few_by_name(case):
     word = word_for(replace(case, everybody_land=True))

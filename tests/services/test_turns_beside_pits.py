@@ -170,11 +170,55 @@ class TestCleared:
         is_off(session, day)
         assert turn.stage == "power up"
 
-    def test_its_own_clearance_does_not_hold_a_pilot(self, session, day):
+    def test_who_may_be_on_outside_a_call_has_a_place_once_it_is_off(self, session, day):
+        """A place says READY, which is not to power."""
         self.ask(session, day)
         turn = turns.ask(session, day, rook(session, day), "pilot", NOW)
-        turns.act(session, day, turn, turn.seen, "set", "pilot", NOW)
-        assert turn.stage == "power up"
+        assert (turn.stage, turn.why) == (
+            "waiting",
+            "Rook may be on outside a call: a place comes once it is off.",
+        )
+        assert words(session, day)["Rook"] == "POWER UP"
+        assert page(session, day, "Rook").reason.startswith("Cleared to switch on: bench check.")
+        assert OpenFlyingNow(session, day).desk().queue[0].word == "POWER UP"
+        is_off(session, day)
+        assert turn.stage == "ready"
+
+    def test_who_may_be_on_outside_a_call_lets_others_pass(self, session, day):
+        self.ask(session, day)
+        own = turns.ask(session, day, rook(session, day), "pilot", NOW)
+        assert turns.ask(session, day, make_pilot(session, day, "Wren"), "pilot", NOW).stage == "ready"
+        assert (own.stage, own.passed_over) == ("waiting", 0)
+
+    def test_nobody_who_may_be_on_outside_a_call_is_seated_by_word(self, session, day):
+        self.ask(session, day)
+        turn = turns.ask(session, day, rook(session, day), "pilot", NOW)
+        with pytest.raises(RefusedError, match="Rook may be on outside a call"):
+            turns.act(session, day, turn, turn.seen, "seat", "director", NOW)
+
+    def test_a_place_given_back_is_not_had_again_by_who_may_be_on_since(self, session, day):
+        turn = turns.ask(session, day, rook(session, day), "pilot", NOW)
+        turns.act(session, day, turn, turn.seen, "off", "pilot", NOW)
+        self.ask(session, day)
+        with pytest.raises(RefusedError, match="Rook may be on outside a call"):
+            turns.restore(session, day, turn, "director", NOW)
+
+    def test_who_waits_for_clearance_and_gets_a_place_does_not_wait_any_more(self, session, day):
+        flight_line.set_walkers(session, day, True, "director", NOW)
+        one = self.ask(session, day)
+        assert one.stage == "waiting"
+        turns.ask(session, day, rook(session, day), "pilot", NOW)
+        day_settling.settle(session, day, NOW)
+        assert one.stage == "off"
+
+    def test_who_is_up_and_on_outside_a_call_too_is_one_transmitter(self, session, day):
+        """Two of one callsign would be no air that can be computed."""
+        open_flying.open_up(session, day, True, "director", NOW)
+        self.ask(session, day)
+        (one,) = stored.live(session, day.id)
+        one.pilot_id = set_to_go(session, day, "Otter").pilot_id
+        assert set_to_go(session, day).stage == "power up"
+        assert pit_air.air_of(session, day).ground == ()
 
     def test_by_computation_one_far_off_on_a_channel_that_is_known_is_no_matter(self, session, day):
         open_flying.open_up(session, day, True, "director", NOW)
