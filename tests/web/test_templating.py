@@ -15,7 +15,7 @@ ALL_PAGES = [
 ]
 GIVEN_TO_ALL = {"request", "_trans"}  # the latter is what trans blocks call a number to decide by
 # The frames ask "is defined" for these, so that a page without a day or a tab can do without.
-OPTIONAL_IN_FRAMES = {"day", "tab", "live"}
+OPTIONAL_IN_FRAMES = {"current", "day", "tab", "live"}
 
 
 @pytest.fixture(scope="module")
