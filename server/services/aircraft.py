@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.services import provisional
+from server.services import provisional, saved_forms
 from server.services.errors import NotFoundError, RefusedError
 from server.services.faults import FieldFault, FieldsError
 from server.services.pilots import check_open
@@ -79,7 +79,7 @@ def change_set_up(
     """
     check_open(day)
     before = set_up_text(aircraft)
-    check_fresh(f"{pilot.callsign}, {aircraft.name}", form, before, aircraft.version)
+    check_fresh(form, saved_forms.set_up(session, day, pilot, aircraft))
     read, kind, text = _read(pilot, form.typed)
     write_set_up(aircraft, read, kind, text)
     after = set_up_text(aircraft)

@@ -60,6 +60,13 @@ def edit(session: Session, day: FieldDay, version: int, change: Change, at: date
     return edited
 
 
+def check_seen(session: Session, day: FieldDay, version: int, wish: str) -> None:
+    """Raises StaleDraftError where the draft is not the one that the page showed; `wish` says what is not done."""
+    row = stored_drafts.of_day(session, day_id(day))
+    if version_of(row) != version:
+        raise StaleDraftError(changes_since(session, day, version), wish)
+
+
 def ban(session: Session, day: FieldDay, version: int, mhz: int, at: datetime) -> None:
     """Take a carrier out of use for the day; slots on it are named until they move."""
     bans = settings_of(day).bans

@@ -7,9 +7,8 @@ from functools import partial
 
 from sqlmodel import Session
 
-from server.services import aircraft, pilots
+from server.services import aircraft, pilots, saved_forms
 from server.services.errors import InputError, ServiceError
-from server.services.roster_rows import pilot_text
 from server.services.stale_forms import Form, StaleFormError, check_fresh
 from server.storage.tables import FieldDay, Pilot
 
@@ -51,7 +50,7 @@ def save(
         except (InputError, StaleFormError) as error:
             refusals[name] = error
 
-    part(OWN, lambda: check_fresh(pilot.callsign, own, pilot_text(pilot), pilot.version))
+    part(OWN, lambda: check_fresh(own, saved_forms.pilot(session, day, pilot)))
     # Gear first: the pilot's own form is read beside it, so a new pin is held against the new channels.
     for aircraft_id, form in set_ups.items():
         one = aircraft.aircraft_of(session, pilot, aircraft_id)

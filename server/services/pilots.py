@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from sqlmodel import Session
 
-from server.services import provisional
+from server.services import provisional, saved_forms
 from server.services.callsigns import callsign_key
 from server.services.errors import NotFoundError, RefusedError
 from server.services.faults import FieldFault
@@ -186,7 +186,7 @@ def edit(session: Session, day: FieldDay, pilot: Pilot, form: Form, who: str, at
     check_open(day)
     assert pilot.id is not None
     before = pilot_text(pilot)
-    check_fresh(pilot.callsign, form, before, pilot.version)
+    check_fresh(form, saved_forms.pilot(session, day, pilot))
     others = [one for one in pilots.of_day(session, _id(day)) if one.id != pilot.id]
     flying = next(one for one in pilots.aircraft_of(session, pilot.id) if one.id == pilot.flying_aircraft_id)
     reading = read_beside({**set_up_text(flying), **form.typed}, others)

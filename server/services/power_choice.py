@@ -30,13 +30,23 @@ class PowerTable:
 
     words      which level, how far it carries, what the course needs
     not_tried  steps of the gear that the rules chosen do not allow; empty where there are none
-    is_wished  the director chose the level; else the planner did
+    wished     the level that the director chose, in mW, AUTO where the planner does
     """
 
     levels: tuple[LevelTried, ...]
     words: str
     not_tried: str
-    is_wished: bool
+    wished: str
+
+    @property
+    def is_wished(self) -> bool:
+        return self.wished != AUTO
+
+
+def wished_level(day: FieldDay) -> str:
+    """As `choose` takes it: "200", or AUTO."""
+    power = settings_of(day).common_power_mw
+    return power if isinstance(power, str) else f"{power:g}"
 
 
 def power_table(
@@ -51,7 +61,7 @@ def power_table(
         levels,
         power_words.level_words(levels, hot, basis.problem.site),
         power_words.above_rules_words(basis.above_rules, rule_set.name) if rule_set else "",
-        settings_of(day).common_power_mw != AUTO,
+        wished_level(day),
     )
 
 

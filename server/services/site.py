@@ -10,6 +10,7 @@ from sqlmodel import Session
 from server.radio import rules
 from server.radio.rules import RuleSet
 from server.radio.site import Receiver, Site, parameters_of
+from server.services import saved_forms
 from server.services.days import FormerAddress, rule_set_of, settings_of
 from server.services.roles import acting
 from server.services.site_fields import LABELS, WHOLE_NUMBERS, SiteChoices, fields_of, read_fields
@@ -44,7 +45,7 @@ def save(session: Session, day: FieldDay, form: Form, at: datetime) -> list[str]
     Raises InputError with the faults of all fields, StaleFormError where the day was changed meanwhile.
     """
     before, stored_rules, former_url = fields_of(day), rule_set_of(day), day.base_url
-    check_fresh(_("Site & rules"), form, before, day.version)
+    check_fresh(form, saved_forms.site(session, day))
     choices = read_fields(day, form.typed)
     _apply(day, choices, at)
     lines = [

@@ -64,3 +64,16 @@ def of_machine(session: Session, action: str) -> list[LogbookEntry]:
         col(LogbookEntry.field_day_id).is_(None), col(LogbookEntry.action) == action
     )
     return list(session.exec(entries.order_by(col(LogbookEntry.id))))
+
+
+def last_of(
+    session: Session, actions: Iterable[str], field_day_id: int | None = None, club_id: int | None = None
+) -> LogbookEntry | None:
+    """The newest entry of some kinds, of a day or of a whole club."""
+    about = (
+        col(LogbookEntry.field_day_id) == field_day_id
+        if field_day_id
+        else col(LogbookEntry.club_id) == club_id
+    )
+    entries = select(LogbookEntry).where(about, col(LogbookEntry.action).in_(list(actions)))
+    return session.exec(entries.order_by(col(LogbookEntry.id).desc()).limit(1)).first()

@@ -11,6 +11,7 @@ from server.services.import_columns import FIELDS
 from server.services.imports import Look
 from server.services.joins import POWER_STEPS_MW
 from server.services.roster_table import RosterRow, RosterTable
+from server.services.stale_forms import StaleFormError
 from server.storage.tables import Aircraft, FieldDay, Pilot
 from server.web.live_mark import LiveMark
 from server.web.phone_addresses import PhoneAddress
@@ -103,15 +104,18 @@ class FormState:
 
     typed    what stands in the fields
     was      what is saved, repeated in hidden fields, so that an overtaken form can tell what was typed
-    theirs   what somebody else saved meanwhile, by field
+    stale    both versions, where somebody else saved meanwhile; `theirs` of that, what they changed, by field
     """
 
     typed: Mapping[str, str]
     was: Mapping[str, str]
     version: int
     errors: Mapping[str, str] = field(default_factory=dict)
-    theirs: Mapping[str, str] = field(default_factory=dict)
-    notice: str = ""
+    stale: StaleFormError | None = None
+
+    @property
+    def theirs(self) -> Mapping[str, str]:
+        return self.stale.theirs if self.stale else {}
 
 
 @dataclass(frozen=True)

@@ -86,6 +86,9 @@ DATABASE_FAILS: dict[str, tuple[int, str]] = {
 }
 """Status and sentence by why the database fails."""
 
+ON_TOP = {"HX-Retarget": "#main", "HX-Reswap": "afterbegin", "HX-Reselect": ".notice"}
+"""By which htmx puts a strip on top of the page, whole, also where the form would pick out a part of a page."""
+
 SIGN_IN_FIRST = marked(
     "Sign in first, in another tab. Then come back here and send this again: it is still typed in."
 )
@@ -119,9 +122,7 @@ def answer(request: Request, status: int, message: str = "", sign_in: str = "/si
     context = {"message": message or _(known.usual_message), "status": status, "sign_in": sign_in}
     templates = request.app.state.templates
     if request.headers.get("HX-Request"):
-        # The strip comes whole, also where the form would pick out a part of a page.
-        on_top = {"HX-Retarget": "#main", "HX-Reswap": "afterbegin", "HX-Reselect": ".notice"}
-        return templates.TemplateResponse(request, "errors/_strip.html", context, status, headers=on_top)
+        return templates.TemplateResponse(request, "errors/_strip.html", context, status, headers=ON_TOP)
     accepted = request.headers.get("Accept", "*/*")
     if "text/html" not in accepted and "*/*" not in accepted:
         return PlainTextResponse(context["message"], status)

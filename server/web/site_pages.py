@@ -21,6 +21,7 @@ from server.services.errors import InputError
 from server.services.own_rules import OWN_KEY
 from server.services.site_facts import Exposure, SiteFacts, site_facts
 from server.services.site_fields import NO_RULES, fields_of, labels, number
+from server.services.stale_forms import StaleFormError
 from server.storage.tables import FieldDay
 from server.web.channel_axis import Axis, channel_axis
 from server.web.templating import Page
@@ -64,9 +65,9 @@ class Surroundings:
 
 @dataclass(frozen=True)
 class SitePage(Page):
-    """`form` is the text of every field, `was` what stood there when the page was loaded; `errors` and
-    `theirs` (what somebody else saved) are by field. `saved` are the sentences of what was saved at
-    `saved_at`, None where nothing was posted. `facts` are None while a distance cannot be used."""
+    """`form` is the text of every field, `was` what stood there when the page was loaded; `errors` are by
+    field; `stale` has both versions where somebody else saved meanwhile. `saved` are the sentences of what was
+    saved at `saved_at`, None where nothing was posted. `facts` are None while a distance cannot be used."""
 
     template: ClassVar[str] = "site/page.html"
     day: FieldDay
@@ -84,7 +85,7 @@ class SitePage(Page):
     former_addresses: Sequence[FormerAddress]
     other_bans: str
     errors: Mapping[str, str] = field(default_factory=dict)
-    theirs: Mapping[str, str] = field(default_factory=dict)
+    stale: StaleFormError | None = None
     saved: Sequence[str] | None = None
     saved_at: datetime | None = None
     notice: str = ""
@@ -128,7 +129,7 @@ def site_page(
 ) -> SitePage:
     """The page with these texts in its fields, or with those of the day.
 
-    said  errors, theirs, saved, saved_at, notice and version, where they are not the usual
+    said  errors, stale, saved, saved_at, notice and version, where they are not the usual
     """
     stored = fields_of(day)
     form, was = form or stored, was or stored

@@ -407,7 +407,7 @@ def test_an_overtaken_page_shows_both_versions_and_saves_after_a_second_look(des
 
     answer = desk.post(f"/days/tern/pilots/{wren.id}", data=mine)
     assert answer.status_code == 409
-    assert "Somebody else changed Wren since this page was loaded." in answer.text
+    assert "Somebody else changed Wren since this page was loaded (director, " in answer.text
     assert ">\nmine</textarea>" in answer.text
     assert "Saved meanwhile by somebody else: theirs" in answer.text
     assert 'value="25 200"' in answer.text

@@ -460,7 +460,7 @@ class TestComputing:
         page = director.get("/days/unfl/plan").text
         assert "Do not fly this" in page
         assert "Fly one more heat a round, at most 2 at once" in page
-        assert hidden(page, "aircraft") == {"aircraft": "2"}
+        assert hidden(page, "aircraft") == {"aircraft": "2", "was_aircraft": "4", "version": "3"}
 
     def test_a_level_of_power_is_chosen_and_given_back(self, director, app, database):
         with database.write() as session:
@@ -471,7 +471,11 @@ class TestComputing:
         job_ended(app, day)
         page = director.get("/days/powr/plan").text
         assert "25 mW for everybody: it carries to 198 m, the course needs 80." in page
-        assert hidden(page, "power") == {"common_power_mw": "200"}
+        assert hidden(page, "power") == {
+            "common_power_mw": "200",
+            "was_common_power_mw": "auto",
+            "version": "3",
+        }
         assert director.post("/days/powr/plan/power", data={"common_power_mw": "200"}).status_code == 303
         job_ended(app, day)
         page = director.get("/days/powr/plan").text

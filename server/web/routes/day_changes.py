@@ -4,14 +4,16 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from server.allocator.changes import trade_offs
-from server.services import day_changes, down_transmitters, flown_heats, live
+from server.services import day_changes, down_transmitters, flown_heats, live, saved_choices
 from server.services import trade_offs as costs
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.jobs import Jobs
 from server.services.roles import DIRECTOR
+from server.services.stale_forms import StaleFormError, check_fresh
 from server.services.standings import standing
 from server.services.trade_offs import CHANGE, ChangeAnswer
+from server.web.both_versions import both_versions
 from server.web.dependencies import (
     DatabaseOfApp,
     HubOfApp,
@@ -19,7 +21,7 @@ from server.web.dependencies import (
     Now,
     needs,
 )
-from server.web.form_text import FormText, whole_number
+from server.web.form_text import FormText, overtakable, whole_number
 from server.web.routes.plans import not_done, to_plan
 from server.wording import gettext as _
 
@@ -42,7 +44,10 @@ def say_next_heat(
     try:
         with database.write() as session:
             day = day_with(session, code)
+            check_fresh(overtakable(form), saved_choices.next_heat(session, day))
             flown_heats.next_heat(session, day, whole_number(form, "next_heat"), now)
+    except StaleFormError as error:
+        return both_versions(request, error, form, f"/days/{code}/plan")
     except REFUSALS as error:
         return not_done(request, code, database, jobs, form, error)
     live.announce(database, hub, day.id or 0)

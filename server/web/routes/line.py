@@ -20,14 +20,17 @@ from server.services import (
     flown_heats,
     live,
     pilots,
+    saved_choices,
 )
 from server.services.days import day_with
 from server.services.errors import InputError, OvertakenError, RefusedError
 from server.services.line_desk import line_desk
 from server.services.roles import DIRECTOR, HELPER, acting
+from server.services.stale_forms import StaleFormError, check_fresh
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
+from server.web.both_versions import both_versions
 from server.web.dependencies import (
     DatabaseOfApp,
     FragmentsOfApp,
@@ -37,7 +40,7 @@ from server.web.dependencies import (
     WhoAsks,
     needs,
 )
-from server.web.form_text import whole_number
+from server.web.form_text import overtakable, whole_number
 from server.web.fragments import answer_poll
 from server.web.live_mark import live_mark
 from server.web.pages import LineClock, LinePage, LineTimeline
@@ -150,6 +153,7 @@ def set_walkers(press: PressOfApp, code: str) -> Response:
 @needs(DIRECTOR)
 def save_hours(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
+        check_fresh(overtakable(press.form), saved_choices.hours(session, day))
         flight_line.save_hours(session, day, press.form, acting(session), press.now)
 
     return _do(press, code, act)
@@ -221,6 +225,7 @@ def undo(press: PressOfApp, code: str) -> Response:
 @needs(DIRECTOR)
 def say_next_heat(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
+        check_fresh(overtakable(press.form), saved_choices.next_heat(session, day))
         flown_heats.next_heat(session, day, whole_number(press.form, "next_heat"), press.now)
 
     return _do(press, code, act)
@@ -288,6 +293,8 @@ def _do(press: Press, code: str, act: Act, back: str = "line") -> Response:
             day = day_with(session, code)
             act(session, day)
             day_settling.settle(session, day, press.now)
+    except StaleFormError as error:
+        return both_versions(press.request, error, press.form, f"/days/{code}/line")
     except (InputError, RefusedError, OvertakenError) as error:
         faults = error.faults if isinstance(error, InputError) else {}
         page = _page(press.database, press.settings, code, press.now, str(error), faults, press)

@@ -6,14 +6,16 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
-from server.services import day_settling, live, open_flying, pilots, turn_desk, turns
+from server.services import day_settling, live, open_flying, pilots, saved_choices, turn_desk, turns
 from server.services.days import day_with
 from server.services.errors import InputError, OvertakenError, RefusedError
 from server.services.roles import DIRECTOR, acting
+from server.services.stale_forms import StaleFormError, check_fresh
 from server.services.turn_views import OpenFlyingNow
 from server.settings import Settings
 from server.storage.session import Database
 from server.storage.tables import FieldDay
+from server.web.both_versions import both_versions
 from server.web.dependencies import (
     DatabaseOfApp,
     FragmentsOfApp,
@@ -21,6 +23,7 @@ from server.web.dependencies import (
     SettingsOfApp,
     needs,
 )
+from server.web.form_text import overtakable
 from server.web.fragments import answer_poll
 from server.web.live_mark import live_mark
 from server.web.pages import OpenFlyingPage
@@ -70,6 +73,7 @@ def open_or_close(press: PressOfApp, code: str) -> Response:
         if press.form.get("state") == "closed":
             open_flying.close(session, day, acting(session), press.now)
         else:
+            check_fresh(overtakable(press.form), saved_choices.open_flying(session, day))
             open_flying.open_up(session, day, press.form.get("beside") == "yes", acting(session), press.now)
 
     return _do(press, code, act)
@@ -115,6 +119,8 @@ def _do(press: Press, code: str, act: Act, line: str = "") -> Response:
             day = day_with(session, code)
             act(session, day)
             day_settling.settle(session, day, press.now)
+    except StaleFormError as error:
+        return both_versions(press.request, error, press.form, f"/days/{code}/open-flying")
     except InputError as error:
         on_the_line = () if press.again else tuple(error.faults.values())
         page = _page(

@@ -3,19 +3,22 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Annotated, ClassVar
+from typing import ClassVar
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from server.services import access, clubs, days
+from server.services import access, clubs, days, saved_choices
 from server.services.day_fields import zone_of_this_machine
 from server.services.errors import InputError, NotFoundError
 from server.services.roles import DIRECTOR, HELPER, ORGANIZER, ROLES
 from server.services.sign_in_limits import Account
+from server.services.stale_forms import StaleFormError, check_fresh
 from server.storage.session import Database
 from server.storage.tables import FieldDay
+from server.web.both_versions import both_versions
 from server.web.dependencies import COOKIE, DatabaseOfApp, Now, RowNumber, WhoAsks, needs
+from server.web.form_text import FormText, overtakable
 from server.web.templating import Page, render
 from server.wording import gettext as _
 from server.wording import marked
@@ -41,6 +44,11 @@ class RoleRow:
     may: str
     made_at: datetime | None
     signed_in: int
+
+    @property
+    def mark(self) -> str:
+        """Which pass phrase the page shows, so that a newer one is not replaced unseen."""
+        return saved_choices.phrase_mark(self.made_at)
 
 
 @dataclass(frozen=True)
@@ -80,14 +88,20 @@ def show_people(request: Request, database: DatabaseOfApp, now: Now, who: WhoAsk
 @router.post("/pass-phrases/{role}")
 @needs(ORGANIZER)
 def make_pass_phrase(
-    request: Request, role: str, database: DatabaseOfApp, now: Now, who: WhoAsks
+    request: Request, role: str, database: DatabaseOfApp, now: Now, who: WhoAsks, form: FormText
 ) -> Response:
     """Answered at once with the phrase, which is kept nowhere, so no redirect could show it."""
     if role not in ROLES:
         raise NotFoundError(_("There is no such role."))
-    with database.write() as session:
-        account = Account(who.club_id, role)
-        phrase = access.make_pass_phrase(session, account, now, request.cookies[COOKIE])
+    account = Account(who.club_id, role)
+    try:
+        with database.write() as session:
+            made_at = access.phrases_made(session, who.club_id).get(role)
+            saved = saved_choices.pass_phrase(session, who.club_id, role, made_at)
+            check_fresh(overtakable(form, phrase=saved_choices.NEW), saved)
+            phrase = access.make_pass_phrase(session, account, now, request.cookies[COOKIE])
+    except StaleFormError as error:
+        return both_versions(request, error, form, "/people")
     response = render(request, _page(request, database, now, who, made_for=role, phrase=phrase))
     response.headers["Cache-Control"] = "no-store"
     return response
@@ -111,12 +125,14 @@ def sign_one_out(number: RowNumber, database: DatabaseOfApp, now: Now, who: WhoA
 
 @router.post("/club")
 @needs(ORGANIZER)
-def name_club(
-    request: Request, database: DatabaseOfApp, now: Now, who: WhoAsks, name: Annotated[str, Form()] = ""
-) -> Response:
+def name_club(request: Request, database: DatabaseOfApp, now: Now, who: WhoAsks, form: FormText) -> Response:
+    name = form.get("name", "")
     try:
         with database.write() as session:
+            check_fresh(overtakable(form), saved_choices.club(session, clubs.club_of(session, who.club_id)))
             clubs.rename(session, who.club_id, name, now)
+    except StaleFormError as error:
+        return both_versions(request, error, form, "/people")
     except InputError as error:
         page = _page(request, database, now, who, form={"name": name}, errors=error.faults)
         return render(request, page, 422)

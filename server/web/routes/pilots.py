@@ -7,16 +7,17 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
-from server.services import aircraft, pilot_edits, pilots
+from server.services import aircraft, pilot_edits, pilots, saved_choices
 from server.services.days import day_with
 from server.services.errors import InputError
 from server.services.pilot_edits import NEW, OWN, PageRefusedError, Refusal
 from server.services.roles import DIRECTOR, HELPER, acting
 from server.services.roster_rows import PILOT_FIELDS, SET_UP_FIELDS, pilot_text, plain, set_up_text
 from server.services.roster_table import roster_row
-from server.services.stale_forms import Form, StaleFormError
+from server.services.stale_forms import Form, StaleFormError, check_fresh
 from server.storage.session import Database
 from server.storage.tables import PILOT_STATES, FieldDay, Pilot
+from server.web.both_versions import both_versions
 from server.web.check_in_pages import FormState, LinkFragment, LinkPage, PilotPage
 from server.web.dependencies import (
     DatabaseOfApp,
@@ -25,7 +26,7 @@ from server.web.dependencies import (
     RowNumber,
     needs,
 )
-from server.web.form_text import FormText, was, whole_number
+from server.web.form_text import FormText, overtakable, was, whole_number
 from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
 from server.web.roster_news import announce_roster
@@ -76,11 +77,23 @@ def save_pilot(
 @router.post("/aircraft/{aircraft_id}/fly")
 @needs(HELPER)
 def fly_aircraft(
-    code: str, pilot_id: RowNumber, aircraft_id: RowNumber, database: DatabaseOfApp, hub: HubOfApp, now: Now
+    request: Request,
+    code: str,
+    pilot_id: RowNumber,
+    aircraft_id: RowNumber,
+    database: DatabaseOfApp,
+    hub: HubOfApp,
+    now: Now,
+    form: FormText,
 ) -> Response:
-    with _changing(database, code, pilot_id) as (session, day, pilot):
-        one = aircraft.aircraft_of(session, pilot, aircraft_id)
-        aircraft.fly(session, day, pilot, one, acting(session), now)
+    try:
+        with _changing(database, code, pilot_id) as (session, day, pilot):
+            one = aircraft.aircraft_of(session, pilot, aircraft_id)
+            saved = saved_choices.aircraft_that_flies(session, day, pilot, aircraft.all_of(session, pilot))
+            check_fresh(overtakable(form, aircraft=str(one.id)), saved)
+            aircraft.fly(session, day, pilot, one, acting(session), now)
+    except StaleFormError as error:
+        return both_versions(request, error, form, f"/days/{code}/pilots/{pilot_id}")
     announce_roster(database, hub, day)
     return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}?saved=true", 303)
 
@@ -99,8 +112,13 @@ def set_state(
     state = form.get("state", "")
     if state not in PILOT_STATES:
         raise InputError({"state": _("Choose one of %(states)s.", states=", ".join(PILOT_STATES))})
-    with _changing(database, code, pilot_id) as (session, day, pilot):
-        pilots.set_state(session, day, pilot, state, acting(session), now)
+    try:
+        with _changing(database, code, pilot_id) as (session, day, pilot):
+            check_fresh(overtakable(form), saved_choices.state_of_pilot(session, day, pilot))
+            pilots.set_state(session, day, pilot, state, acting(session), now)
+    except StaleFormError as error:
+        keep = f"pilots/{pilot_id}" if form.get("back") == "pilot" else "check-in"
+        return both_versions(request, error, form, f"/days/{code}/{keep}")
     return _acted(request, database, hub, day, pilot, form)
 
 
@@ -171,9 +189,7 @@ def _state(
 ) -> FormState:
     """A part of the page: as it is saved, as it was sent, with what was wrong, or with both versions."""
     if isinstance(refusal, StaleFormError):
-        return FormState(
-            refusal.merged, refusal.saved, refusal.version, theirs=refusal.theirs, notice=str(refusal)
-        )
+        return FormState(refusal.merged, refusal.saved, refusal.version, stale=refusal)
     if not sent:
         return FormState(saved, saved, version)
     errors = refusal.faults if isinstance(refusal, InputError) else {}

@@ -8,18 +8,20 @@ from sqlmodel import Session
 
 from server.allocator import solve
 from server.allocator.plan import Cure
-from server.services import cures, draft_changes, live, planning, plans, power_choice
+from server.services import cures, draft_changes, live, planning, plans, power_choice, saved_choices
 from server.services.days import day_with
 from server.services.draft_changes import StaleDraftError
 from server.services.errors import InputError, OvertakenError, RefusedError, ServiceError
 from server.services.jobs import Jobs
 from server.services.planning import COMPARE, PLAN, Answer
 from server.services.roles import DIRECTOR
+from server.services.stale_forms import StaleFormError, check_fresh
 from server.services.standings import standing
 from server.services.trade_offs import CHANGE
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web import plan_forms
+from server.web.both_versions import both_versions
 from server.web.dependencies import (
     BackupsOfApp,
     DatabaseOfApp,
@@ -29,7 +31,7 @@ from server.web.dependencies import (
     RowNumber,
     needs,
 )
-from server.web.form_text import FormText, whole_number
+from server.web.form_text import FormText, overtakable, whole_number
 from server.web.plan_pages import JobFragment, Told, plan_page, published_plan_page, running_view
 from server.web.spectrum_pages import Spectrum, trial_spectrum
 from server.web.templating import render
@@ -116,9 +118,11 @@ def compute_plan(
 ) -> Response:
     try:
         with database.read() as session:
-            question = planning.ask(session, day_with(session, code), bool(form.get("keep_heats")))
+            day = day_with(session, code)
+            _check_draft_seen(session, day, form)
+            question = planning.ask(session, day, bool(form.get("keep_heats")))
         planning.start_planning(database, jobs, question, solve.plan_day, request.app.state.clock)
-    except (RefusedError, InputError) as error:
+    except (RefusedError, InputError, OvertakenError) as error:
         return not_done(request, code, database, jobs, form, error)
     return to_plan(code)
 
@@ -131,8 +135,13 @@ def choose_aircraft(
     """Set how many fly at once, and plan with it."""
     try:
         with database.write() as session:
-            draft_changes.fly(session, day_with(session, code), whole_number(form, "aircraft"), now)
-    except InputError as error:
+            day = day_with(session, code)
+            check_fresh(overtakable(form), saved_choices.aircraft_at_once(session, day))
+            _check_draft_seen(session, day, form)
+            draft_changes.fly(session, day, whole_number(form, "aircraft"), now)
+    except StaleFormError as error:
+        return both_versions(request, error, form, f"/days/{code}/plan")
+    except (InputError, OvertakenError) as error:
         return not_done(request, code, database, jobs, form, error)
     return compute_plan(request, code, {}, database, jobs)
 
@@ -146,9 +155,13 @@ def choose_power(
     try:
         with database.write() as session:
             day = day_with(session, code)
+            check_fresh(overtakable(form), saved_choices.common_power(session, day))
+            _check_draft_seen(session, day, form)
             basis = standing(session, day).draft.basis
             power_choice.choose(session, day, basis, form.get("common_power_mw", ""), now)
-    except InputError as error:
+    except StaleFormError as error:
+        return both_versions(request, error, form, f"/days/{code}/plan")
+    except (InputError, OvertakenError) as error:
         return not_done(request, code, database, jobs, form, error)
     return compute_plan(request, code, {}, database, jobs)
 
@@ -344,6 +357,13 @@ def _told(session: Session, day: FieldDay, form: FormText, error: ServiceError) 
         return Told(str(error))
     version = standing(session, day).draft.version
     return Told(str(error), again={**form, "version": str(version)})
+
+
+def _check_draft_seen(session: Session, day: FieldDay, form: FormText) -> None:
+    """A planning replaces the draft: not one that its page did not show."""
+    if "version" in form:
+        wish = _("Plan the channels, which replaces the draft.")
+        draft_changes.check_seen(session, day, whole_number(form, "version"), wish)
 
 
 def _day_id(code: str, database: Database) -> int:

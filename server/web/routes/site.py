@@ -84,7 +84,7 @@ def save_site(
         said = {"form": form.typed, "was": form.was, "version": form.version, "errors": error.faults}
     except StaleFormError as error:
         status = 409
-        said = {"form": error.merged, "theirs": error.theirs, "notice": str(error)}
+        said = {"form": error.merged, "stale": error}
     if status == 200 and not is_fragment(request):
         return RedirectResponse(f"/days/{code}/site?saved=yes", 303)
     return render(request, _page(request, code, database, settings, is_fragment(request), **said), status)
