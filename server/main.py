@@ -17,6 +17,7 @@ from server.services.jobs import Jobs
 from server.services.listening import Listening
 from server.services.live import Hub
 from server.services.planning import COMPARE, PLAN, Answer, Comparison
+from server.services.readiness import Readiness
 from server.services.shared_jobs import SharedJobs
 from server.services.trade_offs import CHANGE, ChangeAnswer
 from server.services.turn_watch import TurnWatch
@@ -26,6 +27,7 @@ from server.storage.session import Database
 from server.web import errors
 from server.web.dependencies import admit
 from server.web.fragments import Fragments
+from server.web.request_log import RequestLog
 from server.web.routes import ROUTERS
 from server.web.security import Guard, Policy
 from server.web.static_files import VersionedStaticFiles
@@ -57,6 +59,7 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
         dependencies=[Depends(admit)],
         lifespan=_lifespan,
         middleware=[
+            Middleware(RequestLog),
             Middleware(Guard, policy=policy),
             Middleware(GZipMiddleware, minimum_size=1000),
             Middleware(errors.FaultPages),
@@ -93,6 +96,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     is_over = asyncio.Event()
     watching = asyncio.create_task(_watch(app, is_over))
     listening = Listening(app.state.database, hub)
+    app.state.readiness = Readiness(app.state.database, paths.MIGRATIONS, listening)
     app.state.backups.open()
     with closed_at_signals(hub):
         yield

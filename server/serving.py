@@ -14,7 +14,7 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 from uvicorn.supervisors import Multiprocess
 
-from server import paths
+from server import logs, paths
 from server.allocator.solve import warm_up
 from server.main import create_app, utc_now
 from server.services import access, clubs
@@ -41,6 +41,7 @@ Prepare = Callable[[Database, str], Sequence[str]]
 
 def serve(configured: Settings, prepare: Prepare | None = None) -> None:
     """Serve until told to stop; ``prepare`` may fill the database first. Raises CannotServeError."""
+    logs.configure(configured.log)
     _refuse_workers_on_a_file(configured)
     with data_in_use(configured), _served_alone(configured), _listener(configured) as listener:
         migrate.upgrade(configured.place, paths.MIGRATIONS)
@@ -48,7 +49,7 @@ def serve(configured: Settings, prepare: Prepare | None = None) -> None:
         _allow_many_connections()
         with suppress(KeyboardInterrupt):  # uvicorn raises it again once it has stopped
             if configured.workers == 1:
-                uvicorn.Server(_server_config(warming_app(configured))).run(sockets=[listener])
+                uvicorn.Server(_server_config(warming_app(configured), configured)).run(sockets=[listener])
             else:
                 _run_workers(configured, listener)
 
@@ -67,16 +68,18 @@ def app_of_worker() -> FastAPI:
 def _run_workers(configured: Settings, listener: socket.socket) -> None:
     """Serve with several processes; one that dies is started again."""
     os.environ.update(environment_of(configured))
-    config = _server_config("server.serving:app_of_worker", factory=True, workers=configured.workers)
+    config = _server_config("server.serving:app_of_worker", configured, factory=True)
     Multiprocess(config, sockets=[listener]).run()
 
 
-def _server_config(app: FastAPI | str, factory: bool = False, workers: int = 1) -> uvicorn.Config:
+def _server_config(app: FastAPI | str, configured: Settings, factory: bool = False) -> uvicorn.Config:
     return uvicorn.Config(
         app,
         factory=factory,
-        workers=workers,
+        workers=configured.workers,
+        log_config=logs.configuration(configured.log),
         log_level="warning",
+        access_log=False,
         server_header=False,
         ws="none",
         timeout_graceful_shutdown=STOP_PATIENCE_S,

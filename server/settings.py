@@ -12,6 +12,7 @@ from typing import Any
 import platformdirs
 from babel import Locale
 
+from server.logs import JSON, PLAIN
 from server.wording import DEFAULT_LOCALE, locale_named
 
 PREFIX = "BANDSTAND_"
@@ -56,6 +57,12 @@ def _positive_int(text: str) -> int:
     if number <= 0:
         raise ValueError
     return number
+
+
+def _log_form(text: str) -> str:
+    if text not in (PLAIN, JSON):
+        raise ValueError
+    return text
 
 
 def _words(text: str) -> tuple[str, ...]:
@@ -146,6 +153,12 @@ class Settings:
         "language and habits of writing figures and dates, for instance en_GB or en_US",
         "give a locale such as en_GB",
         default=Locale.parse(DEFAULT_LOCALE),
+    )
+    log: str = _setting(
+        _log_form,
+        "form of the log: plain lines that say what goes wrong, or json, an object a line that tells each request",
+        "give a form, plain or json",
+        default=PLAIN,
     )
     body_limit_kib: int = _setting(
         _positive_int, "largest upload in KiB", "give a whole number above 0", default=4096

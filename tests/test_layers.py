@@ -34,8 +34,10 @@ OURS = {
         "server.settings",
         "server.paths",
         "server.wording",
+        "server.logs",
     },
-    "server.settings": {"server.wording"},
+    "server.settings": {"server.wording", "server.logs"},
+    "server.logs": set(),
     "server.paths": set(),
     "server.wording": set(),
 }

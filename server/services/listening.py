@@ -11,7 +11,7 @@ class Listening:
     """Listens in a thread from now on, where the database tells of changes; elsewhere there is nothing to hear."""
 
     def __init__(self, database: Database, hub: Hub) -> None:
-        self._is_over = Event()
+        self._is_over, self._is_heard = Event(), Event()
         self._thread: Thread | None = None
         if not isinstance(database.place, str):
             return
@@ -20,9 +20,15 @@ class Listening:
             lambda field_day_id: tell_watchers(database, hub, field_day_id),
             lambda: tell_everybody(database, hub),
             self._is_over,
+            self._is_heard,
         )
         self._thread = Thread(target=listen, args=arguments, name="bandstand-listening", daemon=True)
         self._thread.start()
+
+    @property
+    def hears(self) -> bool:
+        """Whether what others change is heard; true where there is nothing to hear."""
+        return self._thread is None or self._is_heard.is_set()
 
     def close(self) -> None:
         self._is_over.set()

@@ -19,21 +19,34 @@ LOOK_UP_S = 0.5
 RETRY_S = 1.0
 
 
-def listen(address: str, changed: Callable[[int], None], missed: Callable[[], None], is_over: Event) -> None:
+def listen(
+    address: str,
+    changed: Callable[[int], None],
+    missed: Callable[[], None],
+    is_over: Event,
+    is_heard: Event,
+) -> None:
     """Call `changed` with the id of each day that changes, until `is_over` is set.
 
-    missed  called whenever listening has begun: what was told before was not heard
+    missed    called whenever listening has begun: what was told before was not heard
+    is_heard  set while news come in
     """
     while not is_over.is_set():
         try:
-            _listen_once(address, changed, missed, is_over)
+            _listen_once(address, changed, missed, is_over, is_heard)
         except Exception:
             log.exception("news of changes cannot be heard or told on; trying again")
             is_over.wait(RETRY_S)
+        finally:
+            is_heard.clear()
 
 
 def _listen_once(
-    address: str, changed: Callable[[int], None], missed: Callable[[], None], is_over: Event
+    address: str,
+    changed: Callable[[int], None],
+    missed: Callable[[], None],
+    is_over: Event,
+    is_heard: Event,
 ) -> None:
     import psycopg  # here alone: 8 MB that a server with a data file can spare
 
@@ -41,6 +54,7 @@ def _listen_once(
     with psycopg.connect(own, autocommit=True) as connection:
         connection.execute(f"LISTEN {CHANNEL}")
         missed()
+        is_heard.set()
         while not is_over.is_set():
             # All that has come by now, each day once: under load one look serves many changes.
             for field_day_id in dict.fromkeys(

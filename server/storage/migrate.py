@@ -14,6 +14,7 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.pool import NullPool
+from sqlmodel import Session
 
 from server.storage import backups
 from server.storage.session import WRITERS, Place, postgresql_url, shown, sqlite_url
@@ -56,6 +57,16 @@ def upgrade(place: Place, scripts: Path, copy_first: bool = True) -> Path | None
             return backup
     finally:
         engine.dispose()
+
+
+def newest_revision(scripts: Path) -> str | None:
+    """The revision of this version's tables."""
+    return ScriptDirectory.from_config(configuration(scripts)).get_current_head()
+
+
+def revision_of(session: Session) -> str | None:
+    """The revision of a database's tables."""
+    return MigrationContext.configure(session.connection()).get_current_revision()
 
 
 def configuration(scripts: Path) -> Config:

@@ -177,6 +177,7 @@ def _sqlite_engine(file: Path) -> Engine:
         pool_size=CONNECTIONS,
         max_overflow=MORE_CONNECTIONS,
         connect_args={"timeout": BUSY_TIMEOUT_S},
+        hide_parameters=True,  # they can be private links: no error's text may hold them
     )
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
@@ -202,7 +203,11 @@ def _begin_sqlite(connection: Connection) -> None:
 
 def _postgresql_engine(address: str) -> Engine:
     engine = create_engine(
-        postgresql_url(address), pool_size=CONNECTIONS, max_overflow=MORE_CONNECTIONS, pool_pre_ping=True
+        postgresql_url(address),
+        pool_size=CONNECTIONS,
+        max_overflow=MORE_CONNECTIONS,
+        pool_pre_ping=True,
+        hide_parameters=True,
     )
     event.listen(engine, "begin", _begin_postgresql)
     return engine

@@ -13,6 +13,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.services import errors as refusals
@@ -119,7 +120,12 @@ def answer(request: Request, status: int, message: str = "", sign_in: str = "/si
     sign_in  where one signs in who may do what was asked
     """
     known = ANSWERS.get(status) or ANSWERS[400 if status < 500 else 500]
-    context = {"message": message or _(known.usual_message), "status": status, "sign_in": sign_in}
+    context = {
+        "message": message or _(known.usual_message),
+        "status": status,
+        "sign_in": sign_in,
+        "request_number": getattr(request.state, "request_number", ""),
+    }
     templates = request.app.state.templates
     if request.headers.get("HX-Request"):
         return templates.TemplateResponse(request, "errors/_strip.html", context, status, headers=ON_TOP)
@@ -194,6 +200,8 @@ class FaultPages:
 
         try:
             await self._app(scope, receive, note_start)
+        except ClientDisconnect:
+            return  # whoever asked went away in mid-request: there is nobody to answer, and nothing is wrong here
         except Exception:
             if scope["type"] == "http" and not has_started:
                 await _fault_page(Request(scope))(scope, receive, send)

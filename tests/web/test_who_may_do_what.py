@@ -28,6 +28,7 @@ everybody GET  /join/{code}
 everybody POST /join/{code}
 everybody POST /look
 everybody GET  /privacy
+everybody GET  /ready
 everybody GET  /sign-in
 everybody POST /sign-in
 everybody GET  /slot/{token}

@@ -1,15 +1,30 @@
-from fastapi import APIRouter
+"""For whoever watches the server: whether it lives, and whether it can do its work."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse
 
 from server import __version__
-from server.web.dependencies import DatabaseOfApp, public
+from server.services.readiness import Readiness
+from server.web.dependencies import public
 
 router = APIRouter()
+
+NOT_KEPT = {"Cache-Control": "no-store"}
 
 
 @router.get("/health")
 @public
-def health(database: DatabaseOfApp) -> dict[str, str]:
-    """For whoever watches the server: it answers and can read its data."""
-    with database.read() as session:
-        database.order(session, field_day_id=0)
-    return {"status": "ok", "version": __version__}
+async def health() -> JSONResponse:
+    """The process lives; nothing else is asked, so that a database which is away restarts nobody."""
+    return JSONResponse({"status": "ok", "version": __version__}, headers=NOT_KEPT)
+
+
+@router.get("/ready")
+@public
+def ready(request: Request) -> JSONResponse:
+    """Requests may be sent here; else status 503 with one word why not."""
+    readiness: Readiness = request.app.state.readiness
+    reason = readiness.why_not()
+    if reason:
+        return JSONResponse({"status": "not ready", "reason": reason}, 503, headers=NOT_KEPT)
+    return JSONResponse({"status": "ready"}, headers=NOT_KEPT)
