@@ -16,7 +16,7 @@ def add_demo_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParse
         description="Make an invented club day of 18 pilots, plan and publish it, and serve its pages. "
         "It has a data folder of its own: your field days are not touched.",
     )
-    add_settings_options(parser, "data", "host", "port")
+    add_settings_options(parser, "data", "host", "port", "certificate", "key")
     parser.set_defaults(run=with_settings(_demo))
 
 

@@ -23,7 +23,7 @@ def add_run_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser
         epilog="Settings, as environment variables:\n" + settings.explained(),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    add_settings_options(parser, "data", "host", "port", "workers")
+    add_settings_options(parser, "data", "host", "port", "workers", "certificate", "key")
     parser.set_defaults(run=with_settings(_run))
 
 

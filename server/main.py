@@ -51,7 +51,9 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
     """
     wording.speak(settings.locale)
     migrate.upgrade(settings.place, paths.MIGRATIONS)
-    policy = Policy.of(settings.allowed_hosts, settings.public_origins, settings.body_limit_kib)
+    policy = Policy.of(
+        settings.allowed_hosts, settings.public_origins, settings.body_limit_kib, settings.hsts_days
+    )
     app = FastAPI(
         title="Bandstand",
         version=__version__,

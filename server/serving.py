@@ -5,8 +5,10 @@ import socket
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
+from dataclasses import replace
 from pathlib import Path
 from threading import Thread
+from urllib.parse import urlsplit
 
 import uvicorn
 from fastapi import FastAPI
@@ -14,8 +16,9 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 from uvicorn.supervisors import Multiprocess
 
-from server import logs, paths
+from server import certificates, logs, paths
 from server.allocator.solve import warm_up
+from server.certificates import Certificate, CertificateError
 from server.main import create_app, utc_now
 from server.services import access, clubs
 from server.services.addresses import own_addresses
@@ -29,6 +32,10 @@ OPEN_FILES_WANTED = 4096
 """Each live page holds a connection; some systems allow a process 256 files."""
 STOP_PATIENCE_S = 3
 ALL_INTERFACES = ("0.0.0.0", "::")
+PLAIN_HTTP = (
+    "Plain http: who is on the same network can read what is sent, pass phrases and private links too.",
+    "                  Let only people you know on it, or serve https: --certificate FILE --key FILE",
+)
 
 
 class CannotServeError(Exception):
@@ -43,9 +50,13 @@ def serve(configured: Settings, prepare: Prepare | None = None) -> None:
     """Serve until told to stop; ``prepare`` may fill the database first. Raises CannotServeError."""
     logs.configure(configured.log)
     _refuse_workers_on_a_file(configured)
+    certificate = _certificate(configured)
     with data_in_use(configured), _served_alone(configured), _listener(configured) as listener:
         migrate.upgrade(configured.place, paths.MIGRATIONS)
-        _say_where(configured, listener.getsockname()[1], prepare)
+        port = listener.getsockname()[1]
+        if certificate:
+            configured = known_by(configured, certificate, port)
+        _say_where(configured, port, prepare, certificate)
         _allow_many_connections()
         with suppress(KeyboardInterrupt):  # uvicorn raises it again once it has stopped
             if configured.workers == 1:
@@ -77,6 +88,10 @@ def _server_config(app: FastAPI | str, configured: Settings, factory: bool = Fal
         app,
         factory=factory,
         workers=configured.workers,
+        ssl_certfile=configured.certificate,
+        ssl_keyfile=configured.key,
+        proxy_headers=bool(configured.trusted_proxies),
+        forwarded_allow_ips=list(configured.trusted_proxies),
         log_config=logs.configuration(configured.log),
         log_level="warning",
         access_log=False,
@@ -84,6 +99,31 @@ def _server_config(app: FastAPI | str, configured: Settings, factory: bool = Fal
         ws="none",
         timeout_graceful_shutdown=STOP_PATIENCE_S,
     )
+
+
+def _certificate(configured: Settings) -> Certificate | None:
+    """The certificate that is set, tried with its key. Raises CannotServeError."""
+    if configured.certificate is None:
+        if configured.key:
+            raise CannotServeError(
+                f"The key {configured.key} is set, but no certificate: name its file with --certificate."
+            )
+        return None
+    try:
+        return certificates.read(configured.certificate, configured.key)
+    except CertificateError as error:
+        raise CannotServeError(str(error)) from error
+
+
+def known_by(configured: Settings, certificate: Certificate, port: int) -> Settings:
+    """The settings with the certificate's names: pages are asked for under them, and phones are sent there."""
+    own = [origin for origin in certificate.origins(port) if not _is_here_only(origin)]
+    return replace(configured, public_origins=tuple(dict.fromkeys([*configured.public_origins, *own])))
+
+
+def _is_here_only(origin: str) -> bool:
+    host = urlsplit(origin).hostname or ""
+    return host in ("localhost", "::1") or host.startswith("127.")
 
 
 def _refuse_workers_on_a_file(configured: Settings) -> None:
@@ -168,12 +208,14 @@ def _listener(configured: Settings) -> socket.socket:
         ) from error
 
 
-def _say_where(configured: Settings, port: int, prepare: Prepare | None) -> None:
+def _say_where(
+    configured: Settings, port: int, prepare: Prepare | None, certificate: Certificate | None
+) -> None:
     database = Database(configured.place)
     prepared: Sequence[str] = ()
+    addresses = _addresses(configured, port, certificate)
     if prepare is not None:
-        own = "localhost" if configured.host in ALL_INTERFACES else configured.host
-        prepared = prepare(database, f"http://{f'[{own}]' if ':' in own else own}:{port}")
+        prepared = prepare(database, addresses[0][1].rstrip("/"))
     with database.write() as session:
         pass_phrase = access.make_first_pass_phrase(session, utc_now())
     database.close()
@@ -184,13 +226,27 @@ def _say_where(configured: Settings, port: int, prepare: Prepare | None) -> None
     if pass_phrase:
         lines.append(f"Pass phrase:      {pass_phrase}")
         lines.append("                  for the organizer, who may do everything; shown only now")
-    if configured.host in ALL_INTERFACES:
-        lines.append(f"On this machine:  http://localhost:{port}/")
-        lines += [f"On phones:        http://{address}:{port}/" for address in own_addresses()]
-    else:
-        host = f"[{configured.host}]" if ":" in configured.host else configured.host
-        lines.append(f"Address:          http://{host}:{port}/")
+    lines += [f"{words}:".ljust(18) + address for words, address in addresses]
+    if certificate:
+        lines += certificate.cautions(utc_now())
+    elif configured.host in ALL_INTERFACES:
+        lines += PLAIN_HTTP
     print("\n".join([*lines, *prepared, "Stop with Ctrl-C."]), flush=True)
+
+
+def _addresses(configured: Settings, port: int, certificate: Certificate | None) -> list[tuple[str, str]]:
+    """Where the server is found, in words and as an address; what this machine's browser asks for is first."""
+    scheme = configured.scheme
+    if configured.host not in ALL_INTERFACES:
+        host = f"[{configured.host}]" if ":" in configured.host else configured.host
+        found = [("Address", f"{scheme}://{host}:{port}/")]
+    else:
+        found = [("On this machine", f"{scheme}://localhost:{port}/")]
+        if not certificate:
+            found += [("On phones", f"{scheme}://{address}:{port}/") for address in own_addresses()]
+    if certificate:
+        found += [("By its name", f"{origin}/") for origin in certificate.origins(port)]
+    return found
 
 
 def _allow_many_connections() -> None:

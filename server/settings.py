@@ -59,6 +59,13 @@ def _positive_int(text: str) -> int:
     return number
 
 
+def _natural(text: str) -> int:
+    number = int(text)
+    if number < 0:
+        raise ValueError
+    return number
+
+
 def _log_form(text: str) -> str:
     if text not in (PLAIN, JSON):
         raise ValueError
@@ -69,7 +76,7 @@ def _words(text: str) -> tuple[str, ...]:
     return tuple(text.replace(",", " ").split())
 
 
-def _folder(text: str) -> Path:
+def _path(text: str) -> Path:
     if not text:
         raise ValueError
     return Path(text).expanduser().absolute()
@@ -82,13 +89,13 @@ def _setting(parse: Callable[[str], Any], meaning: str, cure: str, **default: An
 @dataclass(frozen=True)
 class Settings:
     data: Path = _setting(  # noqa: RUF009 it returns a dataclass field
-        _folder,
+        _path,
         "folder of the data file and its backup copies",
         "give a folder, for instance /home/you/bandstand",
         default_factory=_default_data_folder,
     )
     backups: Path | None = _setting(  # noqa: RUF009 it returns a dataclass field
-        _folder,
+        _path,
         "folder of the backups of the data file; another disk is best (none: backups in the data folder)",
         "give a folder, for instance /media/stick/bandstand",
         default=None,
@@ -121,6 +128,18 @@ class Settings:
         "give a whole number above 0",
         default=1,
     )
+    certificate: Path | None = _setting(  # noqa: RUF009 it returns a dataclass field
+        _path,
+        "file of this server's own certificate, PEM, to speak https in place of http",
+        "give a file, for instance /etc/bandstand/certificate.pem",
+        default=None,
+    )
+    key: Path | None = _setting(  # noqa: RUF009 it returns a dataclass field
+        _path,
+        "file of the certificate's private key, PEM (none: it stands in the file of the certificate)",
+        "give a file, for instance /etc/bandstand/key.pem",
+        default=None,
+    )
     allowed_hosts: tuple[str, ...] = _setting(
         _words,
         "host names besides localhost, private addresses and .local under which pages may be asked for",
@@ -132,6 +151,18 @@ class Settings:
         "origins that browsers see when a proxy stands in front, for instance https://field.example",
         "give origins separated by spaces",
         default=(),
+    )
+    trusted_proxies: tuple[str, ...] = _setting(
+        _words,
+        "addresses of proxies whose word on who asks and on https is taken: X-Forwarded-For, X-Forwarded-Proto",
+        "give addresses separated by spaces",
+        default=("127.0.0.1", "::1"),
+    )
+    hsts_days: int = _setting(
+        _natural,
+        "days for which browsers, once they came by https, refuse plain http under this name; 0 never says so",
+        "give a whole number of days, 0 or more",
+        default=0,
     )
     heartbeat_s: float = _setting(
         _positive,
@@ -163,6 +194,11 @@ class Settings:
     body_limit_kib: int = _setting(
         _positive_int, "largest upload in KiB", "give a whole number above 0", default=4096
     )
+
+    @property
+    def scheme(self) -> str:
+        """What this server speaks itself; a proxy in front may speak another."""
+        return "https" if self.certificate else "http"
 
     @property
     def database_file(self) -> Path:

@@ -31,6 +31,11 @@ def test_defaults_need_no_environment():
         ("BANDSTAND_BODY_LIMIT_KIB", "64", "body_limit_kib", 64),
         ("BANDSTAND_WORKERS", "4", "workers", 4),
         ("BANDSTAND_LOG", "json", "log", "json"),
+        ("BANDSTAND_CERTIFICATE", "/srv/own.pem", "certificate", Path("/srv/own.pem")),
+        ("BANDSTAND_KEY", "/srv/own.key", "key", Path("/srv/own.key")),
+        ("BANDSTAND_TRUSTED_PROXIES", "10.0.0.2", "trusted_proxies", ("10.0.0.2",)),
+        ("BANDSTAND_TRUSTED_PROXIES", "", "trusted_proxies", ()),
+        ("BANDSTAND_HSTS_DAYS", "30", "hsts_days", 30),
         ("BANDSTAND_LOCALE", "de-CH", "locale", Locale("de", "CH")),
         ("BANDSTAND_DATABASE", "postgresql://a@b/c", "database", "postgresql://a@b/c"),
     ],
@@ -53,6 +58,8 @@ def test_a_variable_sets(variable, text, name, value):
         ("BANDSTAND_BODY_LIMIT_KIB", "0"),
         ("BANDSTAND_WORKERS", "0"),
         ("BANDSTAND_LOG", "xml"),
+        ("BANDSTAND_CERTIFICATE", ""),
+        ("BANDSTAND_HSTS_DAYS", "-1"),
         ("BANDSTAND_LOCALE", "xx_YY"),
         ("BANDSTAND_DATABASE", "sqlite:///days.sqlite"),
     ],
@@ -73,7 +80,13 @@ def test_an_option_wins_over_the_variable_and_is_named_as_typed():
 
 def test_another_process_reads_the_same_settings_from_its_environment():
     configured = Settings(
-        data=Path("/srv/days"), database="postgresql://a@b/c", port=1, workers=3, allowed_hosts=("a.b", "c.d")
+        data=Path("/srv/days"),
+        database="postgresql://a@b/c",
+        port=1,
+        workers=3,
+        allowed_hosts=("a.b", "c.d"),
+        trusted_proxies=(),
+        certificate=Path("/srv/own.pem"),
     )
     assert Settings.from_environment(environment_of(configured)) == configured
     assert Settings.from_environment(environment_of(Settings())) == Settings()

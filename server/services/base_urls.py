@@ -9,12 +9,15 @@ from server.wording import gettext as _
 LONGEST = 200
 EXAMPLE = "http://192.168.8.2:8000"
 
+USUAL_PORTS = {"http": 80, "https": 443}
+
 _NEVER = frozenset(" \\\"'<>@")
 
 
-def base_urls_of_this_machine(port: int) -> tuple[str, ...]:
+def base_urls_of_this_machine(port: int, scheme: str = "http") -> tuple[str, ...]:
     """One for each address under which other devices reach this machine; empty without a network."""
-    return tuple(f"http://{ip}" if port == 80 else f"http://{ip}:{port}" for ip in own_addresses())
+    usual = USUAL_PORTS[scheme]
+    return tuple(f"{scheme}://{ip}" if port == usual else f"{scheme}://{ip}:{port}" for ip in own_addresses())
 
 
 def read_base_url(text: str) -> str:

@@ -19,7 +19,7 @@ class BothVersionsPage(Page):
     """`repeated` are the fields of the form that are sent again as they came, with what is saved now as what was
     shown; `keep` is where one goes who lets stand what stands."""
 
-    template: ClassVar[str] = "errors/both_versions.html"
+    template: ClassVar[str] = "both_versions/page.html"
     told: str
     differences: Sequence[Difference]
     action: str
@@ -31,7 +31,7 @@ class BothVersionsPage(Page):
 class BothVersionsStrip(BothVersionsPage):
     """The same on top of the page that htmx is on."""
 
-    template: ClassVar[str] = "errors/_both_versions.html"
+    template: ClassVar[str] = "both_versions/_strip.html"
 
 
 def both_versions(request: Request, error: StaleFormError, sent: Mapping[str, str], keep: str) -> Response:

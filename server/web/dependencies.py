@@ -29,6 +29,7 @@ KNOWN_COOKIE = "bandstand_known"
 """By it a browser that was signed in is known again."""
 LARGEST_ROW_NUMBER = 2**31 - 1
 PUBLIC = "everybody"
+UNKNOWN = "unknown"
 
 Endpoint = TypeVar("Endpoint", bound=Callable[..., object])
 
@@ -132,7 +133,16 @@ def _is_still(state: State, token: str, who: Who) -> bool:
 
 
 def client_address(request: Request) -> str:
-    return request.client.host if request.client else "unknown"
+    """Where a request comes from, as far as it is known.
+
+    A proxy on this machine that passes no word of who asks would make everybody look like this machine itself,
+    which guessing is not slowed for.
+    """
+    host, settings = request.client.host if request.client else UNKNOWN, request.app.state.settings
+    is_behind_proxy = settings.public_origins and not settings.certificate
+    if is_behind_proxy and host in settings.trusted_proxies and "X-Forwarded-For" not in request.headers:
+        return UNKNOWN
+    return host
 
 
 def _state(request: Request) -> State:

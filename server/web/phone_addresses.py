@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from fastapi import Request
 
-from server.services.base_urls import base_urls_of_this_machine
+from server.services.base_urls import USUAL_PORTS, base_urls_of_this_machine
 from server.services.qr_codes import qr_svg
 from server.settings import Settings
 from server.storage.tables import FieldDay
@@ -28,12 +28,14 @@ class PhoneAddress:
 def phone_address(request: Request, day: FieldDay, path: str) -> PhoneAddress:
     """Under the address chosen for the day, else under the one that this page was asked for.
 
-    The director's browser often asks under localhost, which means nothing to a phone: then one of the
-    machine's own addresses stands in for it.
+    The director's browser often asks under localhost, which means nothing to a phone: then the name of the
+    certificate or of the proxy stands in for it, else one of the machine's own addresses.
     """
     base_url = day.base_url or str(request.base_url).rstrip("/")
     if not day.base_url and _is_loopback(request.url.hostname or ""):
-        own = base_urls_of_this_machine(request.url.port or 80)
+        settings: Settings = request.app.state.settings
+        port = request.url.port or USUAL_PORTS[settings.scheme]
+        own = settings.public_origins or base_urls_of_this_machine(port, settings.scheme)
         base_url = own[0] if own else base_url
     url = f"{base_url}{path}"
     is_shut = not day.base_url and is_shut_to_phones(request.app.state.settings)

@@ -63,13 +63,20 @@ class Policy:
     allowed_hosts: frozenset[str]
     public_origins: frozenset[str]
     body_limit_bytes: int
+    hsts_days: int = 0
 
     @classmethod
-    def of(cls, allowed_hosts: Iterable[str], public_origins: Iterable[str], body_limit_kib: int) -> "Policy":
+    def of(
+        cls,
+        allowed_hosts: Iterable[str],
+        public_origins: Iterable[str],
+        body_limit_kib: int,
+        hsts_days: int = 0,
+    ) -> "Policy":
         origins = frozenset(origin.lower().rstrip("/") for origin in public_origins)
         names = {name.lower() for name in allowed_hosts}
         names.update(urlsplit(origin).hostname or "" for origin in origins)
-        return cls(frozenset(names), origins, body_limit_kib * 1024)
+        return cls(frozenset(names), origins, body_limit_kib * 1024, hsts_days)
 
     def limit_bytes(self, path: str) -> int:
         """A whole day as a file is larger than anything else; only who may bring one in has it read."""
@@ -88,7 +95,7 @@ class Guard:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                _add_headers(MutableHeaders(scope=message))
+                _add_headers(MutableHeaders(scope=message), self._policy.hsts_days, scope["scheme"])
             await send(message)
 
         headers = Headers(scope=scope)
@@ -155,7 +162,9 @@ def _counting(receive: Receive, limit_bytes: int) -> Receive:
     return receive_counted
 
 
-def _add_headers(headers: MutableHeaders) -> None:
+def _add_headers(headers: MutableHeaders, hsts_days: int, scheme: str) -> None:
     headers.update(HEADERS)
+    if hsts_days and scheme == "https":
+        headers["Strict-Transport-Security"] = f"max-age={hsts_days * 24 * 3600}"
     # Pages are asked for anew but may stay in the browser, so that "back" still shows what was typed.
     headers.setdefault("Cache-Control", "private, no-cache")

@@ -53,6 +53,7 @@ class Surroundings:
     exposure        of the strongest transmitter on the roster
     base_urls       one for each address of this machine
     is_phone_proof  whether the server listens for other devices at all
+    speaks_https_only  the chosen address is of plain http, which this server does not speak
     unknown_host    the chosen address's host, if the server would not answer under it
     """
 
@@ -60,6 +61,7 @@ class Surroundings:
     exposure: Exposure
     base_urls: tuple[str, ...]
     is_phone_proof: bool = True
+    speaks_https_only: bool = False
     unknown_host: str = ""
 
 

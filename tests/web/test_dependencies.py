@@ -1,16 +1,18 @@
 """Deny by default: what does not say that it is public needs a sign-in."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
-from fastapi import APIRouter
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.routing import iter_route_contexts
 from starlette.routing import Mount
 
 from server.main import create_app
 from server.web.dependencies import PUBLIC as EVERYBODY
-from server.web.dependencies import least_role
+from server.web.dependencies import UNKNOWN, client_address, least_role
 from server.web.routes import ROUTERS
 from tests.factories import NOW, make_day
 from tests.web.conftest import give_cookie
@@ -33,6 +35,7 @@ PUBLIC = {
     "/slot/{token}/clearances/{clearance_id}/{name}",
     "/guide",
     "/privacy",
+    "/ready",
     "/health",
     "/sign-in",
 }
@@ -135,3 +138,23 @@ def test_a_number_too_large_for_the_data_file_is_refused_and_no_fault(director, 
     answer = director.request(method, address, data={"state": "withdrawn"} if method == "POST" else None)
     assert answer.status_code == 422
     assert "cannot be used" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("said", "headers", "address"),
+    [
+        ({}, {}, "127.0.0.1"),
+        ({"public_origins": ("https://field.example",)}, {}, UNKNOWN),
+        ({"public_origins": ("https://field.example",)}, {"X-Forwarded-For": "203.0.113.9"}, "127.0.0.1"),
+        ({"public_origins": ("https://field.example",), "trusted_proxies": ("10.0.0.2",)}, {}, "127.0.0.1"),
+        # Its own certificate: nobody stands in front.
+        ({"public_origins": ("https://field.example",), "certificate": Path("own.pem")}, {}, "127.0.0.1"),
+    ],
+)
+def test_a_proxy_that_does_not_say_who_asks_is_not_this_machine(settings, said, headers, address):
+    """What is set of a trusted proxy's word is set by the server before; here nobody has."""
+    app = FastAPI()
+    app.state.settings = replace(settings, **said)
+    sent = [(name.lower().encode(), value.encode()) for name, value in headers.items()]
+    request = Request({"type": "http", "app": app, "client": ("127.0.0.1", 4711), "headers": sent})
+    assert client_address(request) == address

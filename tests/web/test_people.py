@@ -178,3 +178,8 @@ def test_a_page_with_a_private_link_is_named_to_no_other_site(client, database):
     page = client.get(f"/slot/{wren.link_token}")
     assert page.headers["Referrer-Policy"] == "same-origin"
     assert re.findall(r'(?:href|src|action)="(?!/|#|data:)[^"]*"', page.text) == []
+
+
+def test_what_plain_http_means_is_said_where_it_is_spoken(organizer):
+    page = organizer.get("/people").text
+    assert "This page came by plain http. Whoever is on the same network can read" in page

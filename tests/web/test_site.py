@@ -2,13 +2,19 @@
 
 import html
 import re
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
+from server.main import create_app
 from server.services import days
 from server.services.days import settings_of, site_of
+from server.services.roles import ORGANIZER
 from server.services.site_fields import LABELS, fields_of
-from tests.factories import make_day, make_pilot
+from tests.factories import NOW, make_day, make_pilot
+from tests.web.conftest import ADDRESS, signed_in_as
 
 PARTIAL = {"HX-Request": "true", "HX-Request-Type": "partial"}
 
@@ -312,3 +318,12 @@ def test_an_unknown_day_has_no_site(organizer):
     assert organizer.get("/days/zzzz/site").status_code == 404
     assert organizer.post("/days/zzzz/site", data={}).status_code == 404
     assert organizer.post("/days/zzzz/site/preview", data={"preset": "hall"}).status_code == 404
+
+
+def test_an_address_of_plain_http_is_warned_of_where_https_alone_is_spoken(settings, database, code):
+    with database.write() as session:
+        days.day_with(session, code).base_url = "http://192.168.8.2:8000"
+    spoken = replace(settings, certificate=Path("own.pem"))
+    with TestClient(create_app(spoken, lambda: NOW), ADDRESS, headers={"Origin": ADDRESS}) as browser:
+        page = signed_in_as(ORGANIZER, browser, database).get(f"/days/{code}/site").text
+    assert "this server speaks https only" in page

@@ -62,7 +62,8 @@ class SignedInRow:
 
 @dataclass(frozen=True)
 class PeoplePage(Page):
-    """`made_for` with `phrase`, the new one, which is shown only now; `form` as typed where it was not taken.
+    """`is_plain_http` where this page came so; `made_for` with `phrase`, the new one, which is shown only now;
+    `form` as typed where it was not taken.
 
     current  the day on the board, which EVERYBODY LAND is for
     """
@@ -73,6 +74,7 @@ class PeoplePage(Page):
     roles: list[RoleRow]
     signed_in: list[SignedInRow]
     time_zone: str
+    is_plain_http: bool
     made_for: str = ""
     phrase: str = ""
     form: Mapping[str, str] = field(default_factory=dict)
@@ -164,6 +166,7 @@ def _page(
             SignedInRow(one.id or 0, one.role, one.created_at, one.came_from, one == own) for one in everybody
         ],
         time_zone=zone_of_this_machine(),
+        is_plain_http=request.url.scheme == "http",
         made_for=made_for,
         phrase=phrase,
         form=form or {"name": club.name},

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from starlette.datastructures import FormData
 
 from server.services import days, live, site
-from server.services.base_urls import base_urls_of_this_machine
+from server.services.base_urls import USUAL_PORTS, base_urls_of_this_machine
 from server.services.errors import InputError
 from server.services.roles import DIRECTOR, ORGANIZER
 from server.services.site_facts import strongest
@@ -120,12 +120,14 @@ def _page(
 def _around(request: Request, session: Session, day: FieldDay, settings: Settings) -> Surroundings:
     policy = Policy.of(settings.allowed_hosts, settings.public_origins, settings.body_limit_kib)
     host = urlsplit(day.base_url or "").hostname or ""
-    offered = base_urls_of_this_machine(settings.port or request.url.port or 80)
+    port = settings.port or request.url.port or USUAL_PORTS[settings.scheme]
+    offered = base_urls_of_this_machine(port, settings.scheme)
     return Surroundings(
         live=dict(zip(("kind", "text"), draft_mark(session, day), strict=True)),
         exposure=strongest(session, day),
         base_urls=(*settings.public_origins, *offered),
         is_phone_proof=settings.host not in ONLY_HERE,
+        speaks_https_only=bool(settings.certificate) and (day.base_url or "").startswith("http://"),
         unknown_host="" if not host or is_known_host(host, policy.allowed_hosts) else host,
     )
 
