@@ -128,11 +128,13 @@ def test_browsers_are_told_to_stay_with_https_where_that_is_wished(authority, pa
 def test_several_processes_speak_https_too(authority, pair, tmp_path, postgresql):
     with postgresql.database() as address:
         options = ("--certificate", pair[0], "--key", pair[1], "--workers", 2)
-        with running(tmp_path, *options, BANDSTAND_DATABASE=address) as (_, said):
+        with running(tmp_path, *options, BANDSTAND_DATABASE=address) as (process, said):
             for _ in range(6):
                 with browser(authority, said) as client:
                     host = f"field.example:{client.base_url.port}"
                     assert client.get("/health", headers={"Host": host}).status_code == 200
+            process.terminate()  # and with it those that it started
+            process.wait(PATIENCE_S)
 
 
 def test_a_certificate_that_expired_is_served_with_a_warning(authority, tmp_path):

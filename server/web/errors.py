@@ -87,7 +87,7 @@ DATABASE_FAILS: dict[str, tuple[int, str]] = {
 }
 """Status and sentence by why the database fails."""
 
-ON_TOP = {"HX-Retarget": "#main", "HX-Reswap": "afterbegin", "HX-Reselect": ".notice"}
+ON_TOP = {"HX-Retarget": "#main", "HX-Reswap": "afterbegin show:top", "HX-Reselect": ".notice"}
 """By which htmx puts a strip on top of the page, whole, also where the form would pick out a part of a page."""
 
 SIGN_IN_FIRST = marked(

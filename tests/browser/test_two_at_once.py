@@ -89,6 +89,7 @@ def test_a_press_in_the_roster_shows_both_states_and_can_be_made_from_there(fiel
     late.click(f"#leave-{wren.id}")
     versions = late.locator(".both-versions")
     versions.wait_for()
+    until(lambda: 0 <= versions.bounding_box()["y"] < SCREENS["laptop"]["viewport"]["height"] / 2)
     assert versions.locator("td").all_inner_texts() == ["no-show", "withdrawn"]
     versions.get_by_role("button", name="Put mine").click()
     versions.wait_for(state="detached")

@@ -113,7 +113,7 @@ def test_htmx_gets_a_strip_on_top_of_the_page_that_stays(app):
     answer = client.post("/raises", headers={"HX-Request": "true", "HX-Request-Type": "partial"})
     assert answer.status_code == 422
     assert answer.headers["HX-Retarget"] == "#main"
-    assert answer.headers["HX-Reswap"] == "afterbegin"
+    assert answer.headers["HX-Reswap"] == "afterbegin show:top"  # in sight, wherever the page was scrolled to
     assert answer.text.lstrip().startswith('<div class="notice')
     assert "<html" not in answer.text
 

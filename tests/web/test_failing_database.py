@@ -51,7 +51,7 @@ def test_a_strip_over_the_form_tells_it_where_the_page_stays(organizer, data_fil
     with closing(sqlite3.connect(data_file, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         answer = organizer.post("/days", data=TYPED, headers={"HX-Request": "true"})
-    assert (answer.status_code, answer.headers["HX-Reswap"]) == (503, "afterbegin")
+    assert (answer.status_code, answer.headers["HX-Reswap"]) == (503, "afterbegin show:top")
     assert "<html" not in answer.text
 
 

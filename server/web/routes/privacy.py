@@ -21,6 +21,7 @@ from server.web.form_text import FormText
 from server.web.live_mark import LiveMark, live_mark
 from server.web.presses import Press, PressOfApp
 from server.web.templating import Page, render
+from server.web.way_back import way_back
 from server.wording import gettext as _
 
 router = APIRouter()
@@ -28,7 +29,10 @@ router = APIRouter()
 
 @dataclass(frozen=True)
 class PrivacyPage(Page):
+    """`back` leads to the page that led here."""
+
     template: ClassVar[str] = "privacy/page.html"
+    back: str
 
 
 @dataclass(frozen=True)
@@ -50,7 +54,7 @@ class NamesPage(Page):
 @router.get("/privacy")
 @public
 def show_privacy(request: Request) -> Response:
-    return render(request, PrivacyPage())
+    return render(request, PrivacyPage(way_back(request, also="/guide")))
 
 
 @router.get("/days/{code}/names")
