@@ -73,6 +73,11 @@ def everybody_land(session: Session, day: FieldDay, reason: str, who: str, at: d
     log(session, day, who, "everybody land", text, {"reason": reason, "moved": moved}, at)
 
 
+def land_mark(line: FlightLine) -> str:
+    """Which EVERYBODY LAND is on, so that a page of an earlier one does not lift it; empty while none is."""
+    return line.everybody_land_at.isoformat() if line.everybody_land_at else ""
+
+
 def lift(session: Session, day: FieldDay, who: str, at: datetime) -> None:
     """Let the day go on: nobody flies by this alone. A second press changes nothing."""
     since = line_of(session, day).everybody_land_at

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from server.services import flight_states
 from server.services.call_steps import ALL_LANDED, named
 from server.services.call_views import FlightLineNow
+from server.services.flight_line import land_mark
 from server.storage.tables import (
     FLYING,
     LANDED,
@@ -37,7 +38,7 @@ def next_step(now: FlightLineNow, next_heat: int | None, is_blocked: bool) -> Ne
     """What usually comes next; None where nothing does, or words are needed first."""
     if now.call is None:
         if now.everybody_land is not None:
-            return NextStep("lift", _("Lift EVERYBODY LAND"))
+            return NextStep("lift", _("Lift EVERYBODY LAND"), {"was_since": land_mark(now.line)})
         if next_heat is None or is_blocked:
             return None
         return NextStep(

@@ -23,6 +23,7 @@ from server.wording import gettext as _
 from server.wording import time_of_day
 
 OPEN, CLOSED = "open", "closed"
+LIFTED = ""
 NEW = "new"
 """What is wished of a pass phrase."""
 
@@ -54,6 +55,18 @@ def hours(session: Session, day: FieldDay) -> Saved:
     return Saved(
         _("the hours of the day"), texts, fields, last=last_of_day(session, day, ("hours of the day",))
     )
+
+
+def everybody_land(session: Session, day: FieldDay) -> Saved:
+    """Which one is on, for whoever lifts it."""
+    line = flight_line.line_of(session, day)
+    mark, stands = flight_line.land_mark(line), _("lifted")
+    if line.everybody_land_at is not None:
+        at = time_of_day(line.everybody_land_at.astimezone(ZoneInfo(day.time_zone)), with_seconds=True)
+        stands = _("on since %(time)s: %(reason)s", time=at, reason=line.everybody_land_reason)
+    fields = {"since": Field(_("EVERYBODY LAND"), {mark: stands, LIFTED: _("lifted")})}
+    last = last_of_day(session, day, ("everybody land",))
+    return Saved(_("EVERYBODY LAND"), {"since": mark}, fields, last=last)
 
 
 def next_heat(session: Session, day: FieldDay) -> Saved:

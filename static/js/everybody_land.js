@@ -6,9 +6,14 @@
   const url = `${shown.dataset.url}/everybody-land`, LOOK_EVERY_MS = 2500, AGAIN_MS = 1000, SAYING_WHY = "bandstand-saying-why";
   const isAtTheLine = Boolean(document.getElementById("line-bar"));  // where the heat is seen down: nothing may cover it
   const reason = document.getElementById("everybody-land-reason"), why = document.getElementById("everybody-land-why");
+  const lifting = document.getElementById("everybody-land-since");
   let isSending = false, presses = 0;
 
-  function show({ on, reason: words }) {
+  function show({ on, reason: words, since }) {
+    if (lifting && since !== undefined) {  // an earlier one that this page showed does not lift a later one
+      lifting.value = since;
+      lifting.disabled = false;
+    }
     if (shown.hidden === on) {
       shown.hidden = !on;
       shown.classList.toggle("everybody-land--strip", isAtTheLine);

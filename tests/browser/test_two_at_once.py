@@ -5,11 +5,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
-from server.services import days, demo
+from server.services import days, demo, flight_line
 from server.services.site_fields import fields_of
 from server.storage import pilots
 from tests.browser.conftest import SCREENS
-from tests.browser.screens import sign_in
+from tests.browser.screens import NOW, sign_in
 from tests.waiting import until
 
 SITE = f"/days/{demo.CODE}/site"
@@ -95,3 +95,15 @@ def test_a_press_in_the_roster_shows_both_states_and_can_be_made_from_there(fiel
     versions.wait_for(state="detached")
     with field.database.read() as session:
         assert pilots.by_id(session, wren.field_day_id, wren.id).state == "withdrawn"
+
+
+def test_lift_says_which_everybody_land_the_page_shows(field, early):
+    early.goto(f"{field.address}/days/{demo.CODE}/check-in")
+    with field.database.write() as session:
+        day = days.day_with(session, demo.CODE)
+        flight_line.everybody_land(session, day, "Dogs on the field", "director", NOW)
+        mark = flight_line.land_mark(flight_line.line_of(session, day))
+    early.get_by_text("Dogs on the field").wait_for()
+    assert early.input_value("#everybody-land-since") == mark
+    early.get_by_role("button", name="Lift EVERYBODY LAND").click()
+    early.locator("#everybody-land").wait_for(state="hidden")

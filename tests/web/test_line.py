@@ -167,10 +167,14 @@ class TestEverybodyLand:
         for text in (phone, board):
             assert 'data-alarm="on"' in text
             assert "A helicopter." in text
-        assert client.get("/days/tern/line/everybody-land").json() == {"on": True, "reason": "A helicopter."}
+        assert client.get("/days/tern/line/everybody-land").json() == {
+            "on": True,
+            "reason": "A helicopter.",
+            "since": NOW.isoformat(),
+        }
         line("lift")
         assert 'data-alarm="on"' not in client.get("/board/tern").text
-        assert client.get("/days/tern/line/everybody-land").json() == {"on": False, "reason": ""}
+        assert client.get("/days/tern/line/everybody-land").json() == {"on": False, "reason": "", "since": ""}
 
     def test_a_stranger_neither_presses_nor_asks(self, client, day):
         assert client.post("/days/tern/line/everybody-land").status_code in (303, 401, 403)

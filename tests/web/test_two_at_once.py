@@ -3,11 +3,12 @@
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
 
 import pytest
 from sqlmodel import Session
 
-from server.services import access, open_flying
+from server.services import access, flight_line, open_flying
 from server.services.paper_choices import paper_choices_of
 from server.services.roles import HELPER, ORGANIZER
 from server.services.site_fields import fields_of
@@ -23,6 +24,7 @@ DAY = "/days/tern"
 
 COMPARED = {
     "/days/{code}/line/hours": "what the page showed",
+    "/days/{code}/line/lift": "which EVERYBODY LAND the page showed",
     "/days/{code}/line/next-heat": "what the page showed",
     "/days/{code}/open-flying": "what the page showed; closing lands everybody and always works",
     "/days/{code}/paper": "what the page showed",
@@ -70,7 +72,6 @@ NEEDS_NONE = {
     "/days/{code}/bring-back": "says which of two states is wished; a second press changes nothing",
     "/days/{code}/bench": "says which of two states is wished; a second press changes nothing",
     "/days/{code}/line/walkers": "says which of two states is wished; a second press changes nothing",
-    "/days/{code}/line/lift": "says which of two states is wished; a second press changes nothing",
     "/days/{code}/line/everybody-land": "always works, whatever its page showed",
     "/days/{code}/line/clearances": "asks for a clearance, which is new",
     "/days/{code}/line/trouble": "makes a report",
@@ -379,3 +380,20 @@ def test_a_planning_does_not_replace_a_draft_that_its_page_did_not_show(two, dat
     answer = two("late").post("/days/hill/plan/compute", data=page)
     assert answer.status_code == 409
     assert "Not made: Plan the channels, which replaces the draft." in answer.text
+
+
+def test_an_everybody_land_that_the_page_did_not_show_is_not_lifted(two, database):
+    early, late = (NOW + timedelta(minutes=minutes) for minutes in (0, 9))
+    with database.write() as session:
+        flight_line.everybody_land(session, day_in(session), "Dogs", "director", early)
+    shown = form_of(two("late").get(f"{DAY}/line").text.split('id="line-bar"')[1], f"{DAY}/line/lift")
+    with database.write() as session:
+        flight_line.lift(session, day_in(session), "director", late)
+        flight_line.everybody_land(session, day_in(session), "An air ambulance", "director", late)
+    answer = two("late").post(f"{DAY}/line/lift", data=shown)
+    assert answer.status_code == 409
+    assert "An air ambulance" in answer.text
+    assert two("late").get(f"{DAY}/line/everybody-land").json()["on"]
+    again = form_of(answer.text, f"{DAY}/line/lift")
+    assert two("late").post(f"{DAY}/line/lift", data=again).status_code == 303
+    assert not two("late").get(f"{DAY}/line/everybody-land").json()["on"]

@@ -113,8 +113,9 @@ def tell_everybody_land(code: str, database: DatabaseOfApp) -> Response:
     with database.read() as session:
         line = flight_line.line_of(session, day_with(session, code))
     is_on = line.everybody_land_at is not None
+    reason = line.everybody_land_reason if is_on else ""
     return JSONResponse(
-        {"on": is_on, "reason": line.everybody_land_reason if is_on else ""},
+        {"on": is_on, "reason": reason, "since": flight_line.land_mark(line)},
         headers={"Cache-Control": "no-store"},
     )
 
@@ -135,6 +136,8 @@ def everybody_land(press: PressOfApp, code: str, who: WhoAsks) -> Response:
 @needs(DIRECTOR)
 def lift(press: PressOfApp, code: str) -> Response:
     def act(session: Session, day: FieldDay) -> None:
+        saved = saved_choices.everybody_land(session, day)
+        check_fresh(overtakable(press.form, since=saved_choices.LIFTED), saved)
         flight_line.lift(session, day, acting(session), press.now)
 
     return _do(press, code, act)
