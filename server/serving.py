@@ -1,5 +1,6 @@
 """Open the data file, start the server on it, say where it is to be found, and serve until told to stop."""
 
+import gc
 import os
 import socket
 import sys
@@ -31,6 +32,12 @@ from server.storage.session import Database, DatabaseFailsError, shown
 OPEN_FILES_WANTED = 4096
 """Each live page holds a connection; some systems allow a process 256 files."""
 STOP_PATIENCE_S = 3
+THREADS_TAKE_TURNS_S = 0.001
+"""A request gives up its turn with each question to the database; while states go out to hundreds of phones it
+would wait Python's usual 5 ms to have it back, dozens of times."""
+GARBAGE_IS_LOOKED_FOR_AFTER = (5_000, 20, 50)
+"""So many new objects more than were dropped; so many times until the older, and again until the oldest are looked
+through."""
 ALL_INTERFACES = ("0.0.0.0", "::")
 PLAIN_HTTP = (
     "Plain http: who is on the same network can read what is sent, pass phrases and private links too.",
@@ -67,8 +74,18 @@ def serve(configured: Settings, prepare: Prepare | None = None) -> None:
 
 def warming_app(configured: Settings) -> FastAPI:
     """The application; meanwhile the planner is compiled, so that the first pilot at the desk does not wait."""
-    Thread(target=warm_up, name="warm up the planner", daemon=True).start()
+    sys.setswitchinterval(THREADS_TAKE_TURNS_S)
+    Thread(target=_warm_up, name="warm up the planner", daemon=True).start()
     return create_app(configured)
+
+
+def _warm_up() -> None:
+    warm_up()
+    # What is loaded now stays: looking through it for garbage would halt everything for a fifth of a second, in
+    # the middle of a publish to hundreds of phones. And nearly all garbage is young.
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(*GARBAGE_IS_LOOKED_FOR_AFTER)
 
 
 def app_of_worker() -> FastAPI:

@@ -12,6 +12,7 @@ and the same words in the logbook, and what is pushed to a hundred phones is wri
 import gettext as catalogues
 from collections.abc import Iterable
 from datetime import date, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -88,7 +89,7 @@ def marked(message: Message) -> Message:
 def decimal(value: float, places: int, signed: bool = False) -> str:
     """-0.59 → "-0.6", the minus a true one and never a negative zero; `signed` puts a plus before 0 and above."""
     pattern = "0" + ("." + "0" * places if places else "")
-    text = format_decimal(round(value, places) + 0.0, pattern, locale=_Spoken.locale).replace("-", MINUS)
+    text = _formatted(round(value, places) + 0.0, pattern, _Spoken.locale)
     return f"+{text}" if signed and not text.startswith(MINUS) else text
 
 
@@ -99,7 +100,13 @@ def decimal_sign() -> str:
 
 def short_decimal(value: float) -> str:
     """25.0 → "25", 2.5 → "2.5": no more places than the figure has, at most six, no grouping."""
-    return format_decimal(value, "0.######", locale=_Spoken.locale).replace("-", MINUS)
+    return _formatted(value, "0.######", _Spoken.locale)
+
+
+# A page of a crowded day says a thousand figures, most of them as the page before did.
+@lru_cache(maxsize=4096)
+def _formatted(value: float, pattern: str, locale: Locale) -> str:
+    return format_decimal(value, pattern, locale=locale).replace("-", MINUS)
 
 
 def typed_decimal(value: float) -> str:

@@ -1,3 +1,4 @@
+import json
 import os
 import random
 import shutil
@@ -11,7 +12,7 @@ import numpy
 import pytest
 
 from server import paths
-from server.storage import migrate
+from server.storage import migrate, published_plans
 from server.storage.session import Database
 from tests.postgresql_server import installed_at, postgresql_server
 
@@ -35,6 +36,21 @@ sys.addaudithook(_refuse_the_network)
 def _fixed_seeds() -> None:
     random.seed(1)
     numpy.random.seed(1)
+
+
+@pytest.fixture(autouse=True)
+def _shared_facts_stay(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """What published plans say is shared by all who read it: no test may find it changed."""
+    read: dict[str, dict] = {}
+    kept = published_plans.facts_of
+    kept.cache_clear()
+
+    def noted(snapshot_json: str) -> dict:
+        return read.setdefault(snapshot_json, kept(snapshot_json))
+
+    monkeypatch.setattr(published_plans, "facts_of", noted)
+    yield
+    assert [facts for snapshot_json, facts in read.items() if json.loads(snapshot_json) != facts] == []
 
 
 @pytest.fixture(scope="session")

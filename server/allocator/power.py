@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from server.allocator.kernel import Gear
 from server.allocator.plan import Heat, HotTransmitter, LevelTried
@@ -69,7 +70,15 @@ def levels_of(problem: DayProblem) -> list[PowerLevel]:
 
 
 def levels_tried(problem: DayProblem, heats: Sequence[Heat], common_mw: float) -> tuple[LevelTried, ...]:
-    """The levels of a day with what each would mean for heats that are planned; common_mw: what they have."""
+    """The levels of a day with what each would mean for heats that are planned; common_mw: what they have.
+
+    Kept for the days asked about last: the page of a plan, each edit of it and the publish all say the same.
+    """
+    return _levels_tried(problem, tuple(heats), common_mw)
+
+
+@lru_cache(maxsize=32)
+def _levels_tried(problem: DayProblem, heats: tuple[Heat, ...], common_mw: float) -> tuple[LevelTried, ...]:
     levels = levels_of(problem)
     if common_mw not in [level.common_mw for level in levels]:
         levels = sorted([*levels, power_level(problem, common_mw)], key=lambda level: level.common_mw)

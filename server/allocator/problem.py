@@ -44,7 +44,7 @@ class Pilot:
     after: int | None = None
     before: int | None = None
     heat: int | None = None
-    labels: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}))
+    labels: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}), hash=False)
 
     @property
     def choices_mhz(self) -> tuple[int, ...]:

@@ -4,7 +4,6 @@ Everything about the plan is read from its snapshot and shown as it was publishe
 left since and who has come since.
 """
 
-import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -100,7 +99,7 @@ def board_of_day(session: Session, day: FieldDay) -> Board:
     assert day.id is not None
     present = {p.id: p.callsign for p in pilots.of_day(session, day.id, {CHECKED_IN})}
     plan = published_plans.latest(session, day.id)
-    snapshot = json.loads(plan.snapshot_json) if plan else None
+    snapshot = published_plans.facts(plan) if plan else None
     heats = snapshot["heats"] if snapshot else []
     placed = {slot["pilot_id"] for heat in heats for slot in heat["slots"]}
     flying = OpenFlyingNow(session, day)

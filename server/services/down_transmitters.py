@@ -4,7 +4,6 @@ It counts as an interferer at the near distance in every heat ahead: nobody know
 more with that aircraft; with another one, on another channel, all the same.
 """
 
-import json
 from collections.abc import Mapping
 from datetime import datetime
 
@@ -131,7 +130,7 @@ def _called_with(session: Session, day: FieldDay, pilot_id: int) -> tuple[int, f
 def _last_flown(session: Session, day: FieldDay, pilot_id: int) -> tuple[int, float] | None:
     """MHz and mW in the last heat flown, else in the next one."""
     plan = published_plans.latest(session, day.id or 0)
-    heats = json.loads(plan.snapshot_json)["heats"] if plan else []
+    heats = published_plans.facts(plan)["heats"] if plan else []
     flown, ahead = heats[: day.flown_heats], heats[day.flown_heats :]
     own = [
         slot for heat in [*reversed(flown), *ahead] for slot in heat["slots"] if slot["pilot_id"] == pilot_id

@@ -4,7 +4,6 @@ The page, the PDF files and the exports all show this, and it holds nothing but 
 the day and whether a later plan has been published. Callsigns only: a snapshot has no names.
 """
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -200,7 +199,7 @@ def every_sheet(session: Session, day: FieldDay) -> list[HeatSheet]:
 def _sheet(day: FieldDay, plan: PublishedPlan, plans: Iterable[PublishedPlan]) -> HeatSheet:
     numbers = [one.number for one in plans]
     return HeatSheet(
-        plan=json.loads(plan.snapshot_json),
+        plan=published_plans.facts(plan),
         replaced_by=numbers[0] if numbers[0] != plan.number else None,
         other_numbers=tuple(number for number in numbers if number != plan.number),
         base_url=day.base_url,

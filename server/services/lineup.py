@@ -1,6 +1,5 @@
 """The pilots of a day as the planner sees them: checked in, with the aircraft that flies today."""
 
-import json
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
@@ -110,7 +109,7 @@ def published_slots(session: Session, day: FieldDay) -> dict[int, Mapping[str, A
     """The same with everything that the plan says about the slot, and the number of its heat as `heat`."""
     assert day.id is not None
     plan = published_plans.latest(session, day.id)
-    heats = json.loads(plan.snapshot_json).get("heats", []) if plan else []
+    heats = published_plans.facts(plan).get("heats", []) if plan else []
     flown, ahead = heats[: day.flown_heats], heats[day.flown_heats :]
     return {
         slot["pilot_id"]: {**slot, "heat": heat.get("heat")}

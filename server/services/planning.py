@@ -18,7 +18,8 @@ from server.services.drafts import DraftContent
 from server.services.errors import RefusedError
 from server.services.jobs import Job, Jobs, KeepGoing
 from server.services.plan_basis import PlanBasis, with_heats, without_absent
-from server.services.standings import day_id, open_draft, version_of
+from server.services.snapshots import with_advice
+from server.services.standings import day_id, open_draft, standing, version_of
 from server.storage import days
 from server.storage.session import Database
 from server.storage.tables import FieldDay
@@ -98,7 +99,10 @@ def start_planning(
 
     def work(keep_going: KeepGoing) -> Answer:
         plan = plan_day(question.problem, keep_going)
-        return _conclude(database, question, plan, clock())
+        answer = _conclude(database, question, plan, clock())
+        if answer.is_kept:
+            _look_ahead(database, question)
+        return answer
 
     return jobs.start(question.field_day_id, PLAN, work)
 
@@ -168,6 +172,15 @@ def _conclude(database: Database, question: Question, plan: DayPlan, at: datetim
             content = _as_content(answer, stored, basis)
             keep_planned(session, day, question.version, content, planned_words(plan), at)
     return answer
+
+
+def _look_ahead(database: Database, question: Question) -> None:
+    """Work out what would help each slot, which `advise` then keeps: here nobody waits, at the publish all do."""
+    with database.read() as session:
+        day = days.by_id(session, question.field_day_id)
+        assert day is not None
+        draft = standing(session, day).draft
+    with_advice(draft.snapshot, draft.content, draft.basis)
 
 
 def _now_asked(question: Question, stored: DraftContent, basis: PlanBasis) -> DayProblem:

@@ -34,8 +34,7 @@ def published_plan(session: Session, day: FieldDay, number: int) -> Snapshot:
     plan = published_plans.numbered(session, day_id(day), number)
     if plan is None:
         raise NotFoundError(_("This day has no plan %(number)s.", number=number))
-    found: Snapshot = json.loads(plan.snapshot_json)
-    return found
+    return published_plans.facts(plan)
 
 
 def history(session: Session, day: FieldDay) -> list[PublishedPlan]:

@@ -4,11 +4,11 @@ In a called heat the pilot's place in the call has the word, at open flying the 
 is READY for who flies in the next heat and STAY OFF for everybody else.
 """
 
-import json
-from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import lru_cache
+from types import MappingProxyType
 from typing import Any, Literal
 
 from sqlmodel import Session
@@ -32,7 +32,7 @@ from server.storage.tables import (
     Pilot,
     PublishedPlan,
 )
-from server.wording import decimal, marked
+from server.wording import decimal, language_tag, marked
 from server.wording import gettext as _
 
 Standing = Literal["planned", "flown", "not in the plan", "no plan yet", "withdrawn", "no-show", "day over"]
@@ -188,15 +188,14 @@ class _Reading:
         self._day_id, self._day = day.id, day
         self._order = Database.order(session, day.id)
         self._plan: PublishedPlan | None = published_plans.latest(session, day.id)
-        snapshot = json.loads(self._plan.snapshot_json) if self._plan else {"heats": [], "moves": []}
-        self._heats: defaultdict[int, list[MyHeat]] = defaultdict(list)
-        self._called: dict[int, str] = {}
+        snapshot = published_plans.facts(self._plan) if self._plan else {"heats": [], "moves": []}
+        planned = _planned(self._plan.snapshot_json, language_tag()) if self._plan else {}
+        self._called = {pilot_id: own.called for pilot_id, own in planned.items()}
+        self._heats = {
+            pilot_id: tuple(heat for heat in own.heats if heat.number > day.flown_heats)
+            for pilot_id, own in planned.items()
+        }
         self._down = {one.pilot_id for one in down_transmitters.still_on(session, day.id)}
-        for heat in snapshot["heats"]:
-            for slot in heat["slots"]:
-                self._called[slot["pilot_id"]] = slot["callsign"]
-                if heat["heat"] > day.flown_heats:
-                    self._heats[slot["pilot_id"]].append(_heat(heat, slot))
         self._flying = OpenFlyingNow(session, day)
         self._line = FlightLineNow(session, day, snapshot if self._plan else None)
         self._trouble = TroubleNow(session, day)
@@ -227,7 +226,7 @@ class _Reading:
             plan_number=self._plan.number if self._plan else None,
             published_at=self._plan.published_at if self._plan else None,
             standing=standing,
-            heats=tuple(self._heats[pilot.id]) if is_planned else (),
+            heats=self._heats[pilot.id] if is_planned else (),
             moved_from=self._moved_from.get(called) if is_planned else None,
             provisional=provisional_of(pilot, aircraft) if is_waiting else None,
             is_down=facts.is_down,
@@ -258,6 +257,26 @@ class _Reading:
         if pilot.id not in self._called:
             return "not in the plan"
         return "planned" if self._heats.get(pilot.id or 0) else "flown"
+
+
+@dataclass(frozen=True)
+class _Planned:
+    """What a plan says of one pilot: the callsign that is called out, and the heats, in order."""
+
+    called: str
+    heats: tuple[MyHeat, ...]
+
+
+@lru_cache(maxsize=8)
+def _planned(snapshot_json: str, _language: str) -> Mapping[int, _Planned]:
+    """By pilot id. Kept, since every change of a day asks what it means to every phone."""
+    found: dict[int, _Planned] = {}
+    for heat in published_plans.facts_of(snapshot_json)["heats"]:
+        for slot in heat["slots"]:
+            before = found.get(slot["pilot_id"])
+            heats = (*before.heats, _heat(heat, slot)) if before else (_heat(heat, slot),)
+            found[slot["pilot_id"]] = _Planned(slot["callsign"], heats)
+    return MappingProxyType(found)
 
 
 def _heat(heat: Mapping[str, Any], slot: Mapping[str, Any]) -> MyHeat:

@@ -7,6 +7,7 @@ corrected at the desk shows at once. A published plan is read back exactly as it
 import hashlib
 import json
 from dataclasses import dataclass
+from functools import cached_property
 
 from sqlmodel import Session
 
@@ -45,7 +46,7 @@ class DraftNow:
     undo: str | None
     based_on: int | None
 
-    @property
+    @cached_property
     def seen(self) -> str:
         return hashlib.sha256(json.dumps(self.snapshot).encode()).hexdigest()[:16]
 
@@ -104,7 +105,7 @@ def draft_mark(session: Session, day: FieldDay) -> tuple[str, str]:
     if latest is None:
         is_begun = bool(result.get("heats"))
         return "draft", _("A draft, nothing is published") if is_begun else _("Nothing is published")
-    changed = differences.changed_slots(json.loads(latest.snapshot_json), result) if result else 0
+    changed = differences.changed_slots(published_plans.facts(latest), result) if result else 0
     if not changed:
         return "published", _("Plan %(number)s is live", number=latest.number)
     return "draft", ngettext(
@@ -159,7 +160,7 @@ def version_of(row: Draft | None) -> int:
 
 def latest_snapshot(session: Session, day: FieldDay) -> Snapshot | None:
     latest = published_plans.latest(session, day_id(day))
-    return json.loads(latest.snapshot_json) if latest else None
+    return published_plans.facts(latest) if latest else None
 
 
 def _absent(session: Session, day: FieldDay, stored: DraftContent, basis: PlanBasis) -> tuple[str, ...]:

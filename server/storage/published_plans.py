@@ -1,4 +1,7 @@
+import json
 from datetime import datetime
+from functools import lru_cache
+from typing import Any
 
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
@@ -28,6 +31,21 @@ def publish(
     session.add(plan)
     session.flush()
     return plan
+
+
+def facts(plan: PublishedPlan) -> dict[str, Any]:
+    """What the plan says. Shared by all who read it, so nobody may change it."""
+    return facts_of(plan.snapshot_json)
+
+
+@lru_cache(maxsize=8)
+def facts_of(snapshot_json: str) -> dict[str, Any]:
+    """What a stored plan says: most of a megabyte on a crowded day, with which every page and every state begins.
+
+    Kept by its text and not by its number, since names can be taken out of a plan.
+    """
+    read: dict[str, Any] = json.loads(snapshot_json)
+    return read
 
 
 def latest(session: Session, field_day_id: int) -> PublishedPlan | None:

@@ -62,6 +62,7 @@ def make_templates() -> Jinja2Templates:
     environment = Environment(
         loader=FileSystemLoader(paths.TEMPLATES),
         autoescape=True,
+        auto_reload=False,  # else each part of each state asks the disk whether it is still the same
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=_UndeclaredName,

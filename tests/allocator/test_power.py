@@ -242,3 +242,9 @@ def test_pilots_of_one_band_are_powered_by_their_own_margins():
     )
     plan = plan_day(DayProblem(pilots, one_heat=True, time_limit_s=None))
     assert plan.common_power_mw == 25.0
+
+
+def test_levels_are_tried_once_for_the_same_day():
+    day = day_of(((25.0, 200.0), {}), ((25.0, 200.0), {}))
+    heats = plan_day(day).heats
+    assert levels_tried(day, list(heats), 25.0) is levels_tried(replace(day), heats, 25.0)

@@ -23,6 +23,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import httpx
@@ -43,49 +44,84 @@ HEARTBEAT_S = 2.0
 STARTING_UP_S = 90
 DELAY_S, LATE_SHARE, LATE_S = 0.3, 0.02, 1.0
 HOLE_S, BETWEEN_HOLES_S = 30.0, 60.0
-_ORDER = re.compile(rb'event: state\ndata: \{"order": (\d+)')
+_PLAN = re.compile(rb"Plan (\d+)(?:</strong>)?, published")
+
+
+class Stream(asyncio.Protocol):
+    """One connection of a phone: what came and when. It is read afterwards, so that reading delays nobody."""
+
+    def __init__(self) -> None:
+        self.came: list[tuple[float, bytes]] = []
+        self.ended = asyncio.get_running_loop().create_future()
+
+    def data_received(self, data: bytes) -> None:
+        self.came.append((time.monotonic(), data))
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        if not self.ended.done():
+            self.ended.set_result(exc)
+
+    def pieces(self) -> Iterator[tuple[float, bytes]]:
+        """The chunks of the answer unpacked, each with the moment at which it was whole."""
+        waiting, unpacker = b"", zlib.decompressobj(wbits=31)
+        is_head = True
+        for at, data in self.came:
+            waiting += data
+            if is_head:
+                head, end, waiting = waiting.partition(b"\r\n\r\n")
+                if not end:
+                    waiting = head
+                    continue
+                assert b" 200 " in head.partition(b"\r\n")[0], head
+                is_head = False
+            while b"\r\n" in waiting:
+                size, _, rest = waiting.partition(b"\r\n")
+                length = int(size, 16)
+                if not length or len(rest) < length + 2:
+                    break
+                yield at, unpacker.decompress(rest[:length])
+                waiting = rest[length + 2 :]
 
 
 @dataclass
 class Phone:
-    """A live page: when each order of a state came, and the longest time in which nothing came."""
+    """A live page that connects again whenever it is cut off."""
 
     path: str
-    came_at: dict[int, float] = field(default_factory=dict)
-    longest_silence_s: float = 0.0
-    errors: int = 0
+    streams: list[Stream] = field(default_factory=list)
 
-    async def watch(self, port: int, is_over: asyncio.Event) -> None:
-        while not is_over.is_set():
-            try:
-                await self._stream(port, is_over)
-            except (OSError, EOFError, asyncio.IncompleteReadError, zlib.error):
-                self.errors += 1
-                await asyncio.sleep(1)
-
-    async def _stream(self, port: int, is_over: asyncio.Event) -> None:
-        reader, writer = await asyncio.open_connection("127.0.0.1", port)
-        writer.write(
-            f"GET {self.path}/stream HTTP/1.1\r\nHost: localhost:{port}\r\nAccept-Encoding: gzip\r\n\r\n".encode()
+    async def watch(self, port: int) -> None:
+        request = (
+            f"GET {self.path}/stream HTTP/1.1\r\nHost: localhost:{port}\r\nAccept-Encoding: gzip\r\n\r\n"
         )
-        try:
-            head = await reader.readuntil(b"\r\n\r\n")
-            if b" 200 " not in head.partition(b"\r\n")[0]:
-                raise EOFError
-            unpacker = zlib.decompressobj(wbits=31)
-            heard_at = time.monotonic()
-            while not is_over.is_set():
-                size = int(await reader.readuntil(b"\r\n"), 16)
-                piece = unpacker.decompress((await reader.readexactly(size + 2))[:-2])
-                now = time.monotonic()
-                self.longest_silence_s = max(self.longest_silence_s, now - heard_at)
-                heard_at = now
-                for order in _ORDER.findall(piece):
-                    self.came_at.setdefault(int(order), now)
-                if not size:
-                    return
-        finally:
-            writer.close()
+        while True:
+            try:
+                transport, stream = await asyncio.get_running_loop().create_connection(
+                    Stream, "127.0.0.1", port
+                )
+            except OSError:
+                await asyncio.sleep(1)
+                continue
+            self.streams.append(stream)
+            transport.write(request.encode())
+            try:
+                await stream.ended
+            finally:
+                transport.close()
+            await asyncio.sleep(1)
+
+    def plans(self) -> dict[int, float]:
+        """When each plan came first."""
+        found: dict[int, float] = {}
+        for stream in self.streams:
+            for at, piece in stream.pieces():
+                for number in _PLAN.findall(piece):
+                    found.setdefault(int(number), at)
+        return found
+
+    def longest_silence_s(self, since: float) -> float:
+        heard = [at for stream in self.streams for at, _ in stream.came if at >= since]
+        return max((after - before for before, after in pairwise(heard)), default=0.0)
 
 
 class WeakNetwork:
@@ -122,7 +158,7 @@ class WeakNetwork:
 
 @dataclass
 class Done:
-    """What the director and the desk did: the order of each publish with the moment it was pressed."""
+    """What the director and the desk did: each plan published, when it was pressed and when answered."""
 
     published: list[tuple[int, float, float]] = field(default_factory=list)
     check_ins_s: list[float] = field(default_factory=list)
@@ -131,31 +167,30 @@ class Done:
 
 async def publish_again_and_again(director: Director, http: httpx.AsyncClient, done: Done) -> None:
     """Bring back the plan before, and publish it, twenty times a minute."""
-    number = 1
+    live = 2
     while True:
         next_at = time.monotonic() + 60 / PUBLISHES_A_MINUTE
-        page = (await http.get(f"/days/{director.code}/plan")).text
-        back = form_to(page, "/plan/bring-back")
-        sent = back.fields | {"number": str(number)}
-        await http.post(back.action, data=sent)
+        back = form_to((await http.get(f"/days/{director.code}/plan/{live - 1}")).text, "/plan/bring-back")
+        await http.post(back.action, data=back.fields)
         page = (await http.get(f"/days/{director.code}/plan")).text
         form = form_to(page, "/plan/publish")
         pressed_at = time.monotonic()
-        answer = await http.post(form.action, data=form.fields)
+        # Whoever came late flies in no heat, which the director answers for.
+        answer = await http.post(form.action, data=form.fields | {"answers_for": "yes"})
         answered_at = time.monotonic()
         if answer.status_code != 303:
             done.refused += 1
         else:
-            state = (await http.get(f"/board/{director.code}/state")).json()
-            done.published.append((state["order"], pressed_at, answered_at))
-            number = 3 - number
+            live += 1
+            done.published.append((live, pressed_at, answered_at))
         await asyncio.sleep(max(0, next_at - time.monotonic()))
 
 
 async def check_in_all_the_time(director: Director, http: httpx.AsyncClient, done: Done) -> None:
-    number = 0
+    number, arrivals = 0, random.Random(1)
     while True:
-        next_at = time.monotonic() + 60 / CHECK_INS_A_MINUTE
+        # As people come, so that now and then one comes in the middle of a publish.
+        next_at = time.monotonic() + arrivals.expovariate(CHECK_INS_A_MINUTE / 60)
         number += 1
         pressed_at = time.monotonic()
         answer = await http.post(
@@ -178,16 +213,15 @@ async def play(port: int, phones: int, weak: int, seconds: float, pids: Callable
             for number in range(phones)
         ]
         far = [Phone(slots[number % len(slots)]) for number in range(weak)]
-        is_over, done = asyncio.Event(), Done()
+        done = Done()
         weak_port = await WeakNetwork(port, seed=1).start()
         watching = []
         for phone in own:
-            watching.append(asyncio.create_task(phone.watch(port, is_over)))
+            watching.append(asyncio.create_task(phone.watch(port)))
             await asyncio.sleep(0.01)
-        watching += [asyncio.create_task(phone.watch(weak_port, is_over)) for phone in far]
+        watching += [asyncio.create_task(phone.watch(weak_port)) for phone in far]
         await asyncio.sleep(5)
-        for phone in (*own, *far):
-            phone.longest_silence_s = 0.0
+        began = time.monotonic()
         acting = [
             asyncio.create_task(publish_again_and_again(director, http, done)),
             asyncio.create_task(check_in_all_the_time(director, http, done)),
@@ -198,11 +232,10 @@ async def play(port: int, phones: int, weak: int, seconds: float, pids: Callable
             task.cancel()
         ended = await asyncio.gather(*acting, return_exceptions=True)
         await asyncio.sleep(3 * HEARTBEAT_S)
-        _tell(own, far, done, [one for one in ended if not isinstance(one, asyncio.CancelledError)])
-        is_over.set()
         for task in watching:
             task.cancel()
         await asyncio.gather(*watching, return_exceptions=True)
+        _tell(own, far, done, began, [one for one in ended if not isinstance(one, asyncio.CancelledError)])
 
 
 async def _published_day(http: httpx.AsyncClient) -> tuple[Director, list[str]]:
@@ -218,15 +251,15 @@ async def _published_day(http: httpx.AsyncClient) -> tuple[Director, list[str]]:
     return director, slots
 
 
-def _tell(own: list[Phone], far: list[Phone], done: Done, faults: list[object]) -> None:
+def _tell(own: list[Phone], far: list[Phone], done: Done, began: float, faults: list[object]) -> None:
     reached = [_delays(own, done), _delays(far, done)]
     print(f"  {len(done.published)} publishes, {len(done.check_ins_s)} check-ins, refused {done.refused}")
     for name, delays, phones in (("near", reached[0], own), ("weak", reached[1], far)):
         if phones:
-            silence = max(phone.longest_silence_s for phone in phones)
+            silence = max(phone.longest_silence_s(began) for phone in phones)
             print(
                 f"  {name}: {len(phones)} phones, press of Publish to phone: {_shares(delays)}; longest silence "
-                f"{silence:.1f} s; connections lost {sum(phone.errors for phone in phones)}"
+                f"{silence:.1f} s; connections lost {sum(len(phone.streams) - 1 for phone in phones)}"
             )
     print(f"  check-in answered: {_shares(done.check_ins_s)}")
     print(f"  publish answered:  {_shares([answered - pressed for _, pressed, answered in done.published])}")
@@ -235,11 +268,11 @@ def _tell(own: list[Phone], far: list[Phone], done: Done, faults: list[object]) 
 
 
 def _delays(phones: list[Phone], done: Done) -> list[float]:
-    """From each press to the first state of its order or a later one, on each phone that had one."""
+    """From each press to the plan on each phone, or to the next plan where it came in a hole of the network."""
     found = []
-    for order, pressed_at, _ in done.published:
-        for phone in phones:
-            came = [at for one, at in phone.came_at.items() if one >= order and at >= pressed_at]
+    for plans in (phone.plans() for phone in phones):
+        for number, pressed_at, _ in done.published:
+            came = [at for one, at in plans.items() if one >= number]
             found += [min(came) - pressed_at] if came else []
     return found
 

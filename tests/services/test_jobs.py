@@ -2,6 +2,7 @@ import threading
 
 import pytest
 
+from server.allocator import advice
 from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.plan import Conflict, DayPlan, Progress
 from server.services import draft_changes, edits, planning
@@ -10,6 +11,7 @@ from server.services.jobs import OUR_FAULT, Jobs
 from server.services.standings import standing
 from server.storage import days, pilots
 from tests.factories import FIRST_CLUB, NOW, make_pilot
+from tests.services.changed_days import publish
 from tests.services.planned_days import day_with_pilots, edit, tiny_plan, version, waiting_plan
 from tests.waiting import until
 
@@ -122,6 +124,15 @@ class TestPlanning:
             now = standing(session, days.current(session, FIRST_CLUB))
             assert [slot["callsign"] for slot in now.draft.snapshot["heats"][0]["slots"]] == ["Wren", "Otter"]
             assert now.draft.undo == "Planned 2 pilots in 1 heat."
+
+    def test_what_would_help_is_known_before_the_plan_goes_out(self, database, jobs):
+        with database.write() as session:
+            day = day_with_pilots(session, "Wren", "Otter")
+        ended(self.start(database, jobs, tiny_plan))
+        known = advice._advise.cache_info().misses
+        with database.write() as session:
+            publish(session, day)
+        assert advice._advise.cache_info().misses == known
 
     def test_a_roster_that_changed_meanwhile_leaves_both_to_choose_from(self, database, jobs):
         with database.write() as session:

@@ -1,6 +1,7 @@
 import json
 import random
 import shutil
+from copy import deepcopy
 
 import pytest
 from hypothesis import given, settings
@@ -185,7 +186,7 @@ class TestPublishing:
         plan_at_once(session, day)
         seen = standing(session, day).draft.snapshot
         assert publish(session, day) == 1
-        stored = plans.published_plan(session, day, 1)
+        stored = deepcopy(plans.published_plan(session, day, 1))
         advised = [slot.pop("advice") for heat in stored["heats"] for slot in heat["slots"]]
         assert stored["heats"] == seen["heats"]
         assert [one["ceiling_db"] for one in advised] == [8.0, 8.0]

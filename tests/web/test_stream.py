@@ -107,6 +107,24 @@ def test_each_event_is_whole_in_its_own_bytes_and_a_repeated_one_is_short():
     assert len(packed[1]) < len(packed[0]) / 10
 
 
+def test_what_two_watchers_had_alike_is_compressed_once():
+    first, second = (stream.state_event(stream.State(order, "x" * 9000)) for order in (501, 502))
+    stream._packed.cache_clear()
+    for _ in range(2):
+        asyncio.run(all_of(stream.compressed(one_after_another(first, second))))
+    assert stream._packed.cache_info().misses == 3  # both states, and the end
+
+
+def test_after_a_state_it_makes_no_odds_what_came_before():
+    heartbeat, state, later = (
+        b"event: hb\n\n",
+        *(stream.state_event(stream.State(n, "y" * n)) for n in (8, 9)),
+    )
+    long_here = asyncio.run(all_of(stream.compressed(one_after_another(heartbeat, heartbeat, state, later))))
+    new_here = asyncio.run(all_of(stream.compressed(one_after_another(state, later))))
+    assert long_here[3] == new_here[1]
+
+
 async def all_of(parts):
     return [part async for part in parts]
 
