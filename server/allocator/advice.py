@@ -6,8 +6,7 @@ itself, with everybody else as they are, so the answer is exact over single chan
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -75,16 +74,7 @@ def advise(seats: Sequence[Seat], problem: DayProblem) -> tuple[Advice, ...]:
     Moves go to channels that the pilot may have today and that keep the minimum spacing to everybody else; powers
     are own steps below the present one at which the link still holds. A change counts as help if it lifts the
     slot by HELPS_DB and leaves the heat's worst margin no lower than it is.
-
-    Kept for the heats asked about last: most heats of a plan are those of the plan before.
     """
-    pilots = tuple(replace(seat.pilot, current_mhz=None) for seat in seats)  # what is set now makes no odds
-    alike = tuple(replace(seat, pilot=pilot) for seat, pilot in zip(seats, pilots, strict=True))
-    return _advise(alike, problem.with_pilots(pilots))
-
-
-@lru_cache(maxsize=512)
-def _advise(seats: tuple[Seat, ...], problem: DayProblem) -> tuple[Advice, ...]:
     if len(seats) < 2 and not problem.site.outside:
         return tuple(Advice((), math.inf, False) for _ in seats)
     now = _margins(seats, problem)

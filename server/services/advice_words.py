@@ -1,15 +1,18 @@
 """What would help a slot most, as numbers and sentences that a page shows and a published plan keeps."""
 
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from server.allocator.advice import Advice, Change, Kind, Seat, advise
+from server.allocator.problem import DayProblem
 from server.services.drafts import DraftHeat
 from server.services.gear import label_at
 from server.services.margin_words import margin_words, rounded, signed_db
 from server.services.plan_basis import PlanBasis
 from server.wording import gettext as _
-from server.wording import marked, short_decimal
+from server.wording import language_tag, marked, short_decimal
 
 TITLES: dict[Kind, str] = {
     "move": marked("Move one pilot"),
@@ -30,9 +33,21 @@ def heat_advice(heat: DraftHeat, basis: PlanBasis) -> list[dict[str, Any]]:
     ceiling_db, is_ceiling  the most that any channels could give the slot, and whether it is there
     kinds                   for moves, powers and pilots fewer: the title, the best change or None, and the words
     """
-    ids = [slot.pilot_id for slot in heat.slots]
-    seats = [Seat(basis.pilots[slot.pilot_id], slot.mhz, slot.power_mw) for slot in heat.slots]
-    return [_facts(advice, place, seats, ids) for place, advice in enumerate(advise(seats, basis.problem))]
+    ids = tuple(slot.pilot_id for slot in heat.slots)
+    # What a transmitter is set to now makes no odds to what would help.
+    pilots = tuple(replace(basis.pilots[pilot_id], current_mhz=None) for pilot_id in ids)
+    seats = tuple(
+        Seat(pilot, slot.mhz, slot.power_mw) for pilot, slot in zip(pilots, heat.slots, strict=True)
+    )
+    return _heat_advice(seats, ids, basis.problem.with_pilots(pilots), language_tag())
+
+
+@lru_cache(maxsize=512)
+def _heat_advice(
+    seats: tuple[Seat, ...], ids: tuple[int, ...], problem: DayProblem, _language: str
+) -> list[dict[str, Any]]:
+    """Kept for the heats asked about last: most heats of a plan are those of the plan before."""
+    return [_facts(advice, place, seats, ids) for place, advice in enumerate(advise(seats, problem))]
 
 
 def _facts(advice: Advice, place: int, seats: Sequence[Seat], ids: Sequence[int]) -> dict[str, Any]:

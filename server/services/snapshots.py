@@ -6,7 +6,7 @@ its number, and every page reads it as it is: nothing of it is computed again, e
 
 from dataclasses import asdict
 from datetime import datetime
-from itertools import combinations, pairwise
+from itertools import combinations
 from typing import Any
 
 from server.allocator.power import hot_transmitters, levels_tried
@@ -130,11 +130,11 @@ def worst_span(snapshot: Snapshot) -> tuple[float, float] | None:
 
 def retunes(content: DraftContent) -> int:
     """How often a pilot has to change channel during the day."""
-    return sum(
-        earlier.mhz != later.mhz
-        for pilot_id in content.pilot_ids()
-        for (_, earlier), (_, later) in pairwise(content.slots_of(pilot_id))
-    )
+    count, tuned = 0, dict[int, int]()
+    for _number, slot in content.slots():
+        count += tuned.get(slot.pilot_id, slot.mhz) != slot.mhz
+        tuned[slot.pilot_id] = slot.mhz
+    return count
 
 
 def repeat_pairings(content: DraftContent) -> int:

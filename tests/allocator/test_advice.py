@@ -2,7 +2,6 @@
 
 import math
 import random
-from dataclasses import replace
 
 import pytest
 
@@ -206,15 +205,3 @@ def test_of_two_equal_steps_the_own_one_is_told():
 
 def test_a_pilot_alone_is_at_no_ceiling():
     assert not advise(seats_of((5658, 25)), DayProblem((Pilot("P0", MHZ),)))[0].is_ceiling
-
-
-def test_a_heat_is_worked_out_once_wherever_its_pilots_are_set():
-    seats, problem = heat(1)
-    published = [replace(seat, pilot=replace(seat.pilot, current_mhz=seat.mhz)) for seat in seats]
-    crowd = DayProblem(
-        (*(seat.pilot for seat in published), Pilot("Late", MHZ)),
-        site=problem.site,
-        bans_mhz=problem.bans_mhz,
-        minimum_spacing_mhz=problem.minimum_spacing_mhz,
-    )
-    assert advise(published, crowd) is advise(seats, problem)

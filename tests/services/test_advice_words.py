@@ -1,5 +1,6 @@
 """What a page says would help is what a measurement of that change says."""
 
+from dataclasses import replace
 from types import MappingProxyType
 
 import pytest
@@ -110,3 +111,9 @@ def test_the_last_of_two_is_left_alone():
 def test_a_pilot_alone_needs_nothing():
     (advice,) = heat_advice(heat_of((5658, 25.0)), basis_of(Pilot("Wren", (5658,))))
     assert advice == {"ceiling_db": None, "is_ceiling": False, "words": ALONE, "kinds": []}
+
+
+def test_a_heat_is_worked_out_once_wherever_its_pilots_are_set():
+    heat, pilots = heat_of((5658, 25.0), (5695, 25.0)), [Pilot("Wren", (5658, 5732)), Pilot("Otter", (5695,))]
+    published = [replace(pilots[0], current_mhz=5658), pilots[1], Pilot("Rook", (5800,))]
+    assert heat_advice(heat, basis_of(*pilots)) is heat_advice(heat, basis_of(*published))

@@ -2,10 +2,9 @@ import threading
 
 import pytest
 
-from server.allocator import advice
 from server.allocator.errors import Cancelled, ProblemError
 from server.allocator.plan import Conflict, DayPlan, Progress
-from server.services import draft_changes, edits, planning
+from server.services import advice_words, draft_changes, edits, planning
 from server.services.errors import RefusedError
 from server.services.jobs import OUR_FAULT, Jobs
 from server.services.standings import standing
@@ -129,10 +128,10 @@ class TestPlanning:
         with database.write() as session:
             day = day_with_pilots(session, "Wren", "Otter")
         ended(self.start(database, jobs, tiny_plan))
-        known = advice._advise.cache_info().misses
+        known = advice_words._heat_advice.cache_info().misses
         with database.write() as session:
             publish(session, day)
-        assert advice._advise.cache_info().misses == known
+        assert advice_words._heat_advice.cache_info().misses == known
 
     def test_a_roster_that_changed_meanwhile_leaves_both_to_choose_from(self, database, jobs):
         with database.write() as session:
