@@ -229,8 +229,12 @@ def _can_come_up(pilot: Pilot, up: Sequence[Up], problem: DayProblem) -> bool:
 
 
 def gear_of(up: Sequence[Up], problem: DayProblem) -> Gear:
-    """What the sums need of these, each on its channel, whatever is out of use today."""
-    day = replace(problem.with_pilots(tuple(_held(one) for one in up)), bans_mhz=())
+    """What the sums need of these, each on its channel, whatever is out of use today.
+
+    A pilot may be among them twice: with what is down, and with a spare.
+    """
+    held = tuple(replace(_held(one), callsign=str(place)) for place, one in enumerate(up))
+    day = replace(problem.with_pilots(held), bans_mhz=())
     return day_gear(day, [one.power_mw for one in up])
 
 

@@ -72,9 +72,10 @@ def levels_of(problem: DayProblem) -> list[PowerLevel]:
 def levels_tried(problem: DayProblem, heats: Sequence[Heat], common_mw: float) -> tuple[LevelTried, ...]:
     """The levels of a day with what each would mean for heats that are planned; common_mw: what they have.
 
-    Kept for the days asked about last: the page of a plan, each edit of it and the publish all say the same.
+    Kept for the days asked about last: the page of a plan, each edit of it and the publish all say the same. None
+    of a day whose pilots have all left.
     """
-    return _levels_tried(problem, tuple(heats), common_mw)
+    return _levels_tried(problem, tuple(heats), common_mw) if problem.pilots else ()
 
 
 @lru_cache(maxsize=32)
@@ -89,6 +90,8 @@ def hot_transmitters(
     problem: DayProblem, heats: Sequence[Heat], common_mw: float
 ) -> tuple[HotTransmitter, ...]:
     """Who transmits with more than the common level in some heats, and what that costs the others there."""
+    if not problem.pilots:
+        return ()
     level = power_level(problem, common_mw)
     return tuple(
         _with_cost(problem, heats, level, row)

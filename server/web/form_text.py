@@ -14,8 +14,9 @@ _WAS = "was_"
 
 
 async def _form_text(request: Request) -> Mapping[str, str]:
-    form = await request.form(max_part_size=LARGEST_FIELD_BYTES)
-    return {name: text for name, text in form.items() if isinstance(text, str)}
+    """A file in place of text is no text; closing the form closes it."""
+    async with request.form(max_part_size=LARGEST_FIELD_BYTES) as form:
+        return {name: text for name, text in form.items() if isinstance(text, str)}
 
 
 FormText = Annotated[Mapping[str, str], Depends(_form_text)]

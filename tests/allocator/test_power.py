@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from server.allocator.power import levels_to_try, levels_tried, power_level
+from server.allocator.plan import Heat
+from server.allocator.power import hot_transmitters, levels_to_try, levels_tried, power_level
 from server.allocator.problem import DayProblem, Pilot
 from server.allocator.solve import plan_day
 from server.radio.site import Site
@@ -248,3 +249,9 @@ def test_levels_are_tried_once_for_the_same_day():
     day = day_of(((25.0, 200.0), {}), ((25.0, 200.0), {}))
     heats = plan_day(day).heats
     assert levels_tried(day, list(heats), 25.0) is levels_tried(replace(day), heats, 25.0)
+
+
+def test_a_day_that_everybody_left_has_no_levels_and_nobody_too_hot():
+    day, empty = DayProblem(()), [Heat(1, 1, (), None, None, True)]
+    assert levels_tried(day, empty, 25.0) == ()
+    assert hot_transmitters(day, empty, 25.0) == ()

@@ -108,3 +108,12 @@ def test_those_on_the_ground_already_count_on_the_worst_channel_too():
     on, newcomer = [OnTheGround(up("Umber", 5788, 200.0))], OnTheGround(up("Wren", 5658, 200.0))
     assert worst_channel(newcomer, (5790,), [], flying, day) is None
     assert worst_channel(newcomer, (5790,), on, flying, day) == (5790, ("Otter", "Rook"))
+
+
+def test_a_pilot_counts_with_what_is_lost_and_with_a_spare_too():
+    flying, lost = [up("Otter", 5658)], [up("Wren", 5732, 200.0)]
+    spare = OnTheGround(up("Wren", 5917))
+    assert spoilt_by([spare], flying, DAY, lost) == ()
+    assert spoilt_by([spare], [*flying, up("Wren", 5843)], DAY, lost) == spoilt_by(
+        [OnTheGround(up("Rook", 5917))], [*flying, up("Quill", 5843)], DAY, [up("Umber", 5732, 200.0)]
+    )

@@ -10,9 +10,9 @@ from server.services.errors import InputError, NotFoundError, OvertakenError, Re
 from server.services.transmitter_words import Facts, word_for
 from server.storage import logbook, published_plans
 from server.storage.tables import CLEARANCE_STAGES, WITHDRAWN
-from tests.factories import NOW, make_picture_check
+from tests.factories import NOW, make_aircraft, make_picture_check
 from tests.services.called_days import call_heat, page, released, stages, step, words
-from tests.services.changed_days import id_of, published_day
+from tests.services.changed_days import happen, id_of, published_day
 
 DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 
@@ -303,3 +303,12 @@ class TestAgainstACall:
         press_on(session, day, ask(session, day, "Wren"))
         with pytest.raises(RefusedError, match="Wren is on outside a call"):
             call_heat(session, day)
+
+
+def test_who_lost_one_aircraft_may_ask_to_switch_a_spare_on_beside_those_who_fly(session, day):
+    flight_line.save_hours(session, day, {"beside": "yes"}, "director", NOW)
+    rook = pilots.pilot_of(session, day, id_of(session, day, "Rook"))
+    happen(session, day, "down", pilot=rook.id)
+    rook.flying_aircraft_id = make_aircraft(session, rook, "R8").id
+    call_heat(session, day, override="It lies far behind the hill.")
+    assert clearances.ask(session, day, rook, "bench check", "desk", NOW).stage == "waiting"

@@ -158,3 +158,10 @@ class TestHours:
     def test_they_may_be_empty(self, session, day):
         line = flight_line.save_hours(session, day, {}, "director", NOW)
         assert (line.starts_at, line.ends_by, line.may_clear_beside) == ("", "", False)
+
+
+def test_what_changes_nothing_at_the_line_makes_no_row(session, day):
+    flight_line.lift(session, day, "director", NOW)
+    flight_line.set_walkers(session, day, False, "director", NOW)
+    flight_line.save_hours(session, day, {}, "director", NOW)
+    assert calls.line_of(session, day.id) is None

@@ -7,6 +7,7 @@ from server.allocator import solve
 from server.services import edits, plans
 from server.services.standings import standing
 from server.storage import days, pilots, published_plans
+from server.storage.tables import WITHDRAWN
 from tests.factories import NOW, make_day, make_pilot
 from tests.factories_snapshot import make_snapshot
 from tests.services.planned_days import day_with_pilots, edit, plan_at_once, version, waiting_plan
@@ -105,6 +106,12 @@ class TestShowing:
         assert "Otter&#39;s carrier, 37 MHz above, takes 100 %" in page
         assert "Flies alone: nothing interferes" in page
         assert ">clean</span>" in page
+
+    def test_a_day_that_everybody_left_still_shows_its_draft(self, director, database, day):
+        with database.write() as session:
+            for pilot in pilots.of_day(session, day.id):
+                pilot.state = WITHDRAWN
+        assert "Otter is withdrawn: the slot in heat 1 is empty." in show(director, "/days/tern/plan")
 
     def test_a_callsign_is_text_and_never_markup(self, director, database):
         with database.write() as session:
