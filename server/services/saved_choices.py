@@ -11,8 +11,6 @@ from sqlmodel import Session
 
 from server.services import flight_line
 from server.services.day_fields import zone_of_this_machine
-from server.services.paper import SECTIONS
-from server.services.paper_choices import SIZES, paper_choices_of
 from server.services.power_choice import AUTO, wished_level
 from server.services.roster_rows import YES
 from server.services.saved_forms import last_of_club, last_of_day, last_of_pilot
@@ -103,18 +101,6 @@ def open_flying(session: Session, day: FieldDay) -> Saved:
     }
     actions = ("open flying opened", "open flying closed", "pit rule changed")
     return Saved(_("open flying"), texts, fields, last=last_of_day(session, day, actions))
-
-
-def paper(session: Session, day: FieldDay) -> Saved:
-    """How the day is printed; sections are joined by spaces. The logbook does not hold it."""
-    choices = paper_choices_of(session, day)
-    sections = {str(one): _(words) for one, words in SECTIONS.items()}
-    texts = {"size": str(choices.size), "sections": " ".join(choices.sections)}
-    fields = {
-        "size": Field(_("Size of paper"), {str(size): words for size, words in SIZES.items()}),
-        "sections": Field(_("Sections of the heat sheet"), sections, is_list=True),
-    }
-    return Saved(_("how the day is printed"), texts, fields)
 
 
 def club(session: Session, club: Club) -> Saved:

@@ -30,16 +30,13 @@ class Form:
 
 @dataclass(frozen=True)
 class Field:
-    """How a field is called, and the words of each value where it is chosen and not typed; `is_list` where several
-    values can be, apart by spaces."""
+    """How a field is called, and the words of each value where it is chosen and not typed."""
 
     label: str
     choices: Mapping[str, str] | None = None
-    is_list: bool = False
 
     def words(self, text: str) -> str:
-        values = text.split() if self.is_list else [text]
-        return ", ".join((self.choices or {}).get(value, value) for value in values) or _("nothing")
+        return (self.choices or {}).get(text, text) or _("nothing")
 
 
 @dataclass(frozen=True)

@@ -10,21 +10,19 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
-from server.services import exports, heat_sheets, paper, paper_choices, saved_choices, typesetting
+from server.services import exports, heat_sheets, paper, paper_choices, typesetting
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, RefusedError
 from server.services.paper import SECTIONS, CheckInForm, Section
 from server.services.paper_choices import SIZES, PaperChoices, paper_choices_of
 from server.services.pilot_cards import links_of_pilots
 from server.services.roles import DIRECTOR, HELPER
-from server.services.stale_forms import StaleFormError, check_fresh
 from server.services.typesetting import Document, Paper
-from server.web.both_versions import both_versions
 from server.web.dependencies import (
     DatabaseOfApp,
     needs,
 )
-from server.web.form_text import FormText, overtakable
+from server.web.form_text import FormText
 from server.web.live_mark import live_mark
 from server.web.paper_pages import KINDS, Kind, PaperItem, PaperPage, PapersFragment
 from server.web.templating import is_fragment, render, spectrum_svg
@@ -52,11 +50,7 @@ def keep_paper_choices(
     sections = [name for name in SECTIONS if f"section_{name}" in form]
     try:
         with database.write() as session:
-            day = day_with(session, code)
-            check_fresh(overtakable(form, sections=" ".join(sections)), saved_choices.paper(session, day))
-            paper_choices.keep(session, day, form.get("size", ""), sections)
-    except StaleFormError as error:
-        return both_versions(request, error, form, f"/days/{code}/paper{f'?plan={plan}' if plan else ''}")
+            paper_choices.keep(session, day_with(session, code), form.get("size", ""), sections)
     except InputError as error:
         return _show(request, database, code, plan, error)
     if is_fragment(request):
