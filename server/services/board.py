@@ -11,13 +11,11 @@ from typing import Any
 
 from sqlmodel import Session
 
-from server.services.call_views import FlightLineNow
+from server.services.day_now import DayNow
 from server.services.days import FormerAddress, day_with, settings_of
 from server.services.line_board import LineOnBoard, line_on_board
-from server.services.turn_views import OpenBoard, OpenFlyingNow
-from server.storage import pilots, published_plans
-from server.storage.session import Database
-from server.storage.tables import CHECKED_IN, FieldDay
+from server.services.turn_views import OpenBoard
+from server.storage.tables import CHECKED_IN
 
 
 @dataclass(frozen=True)
@@ -92,19 +90,17 @@ class Board:
 
 def board_of(session: Session, code: str) -> Board:
     """The board of the day with this code. Raises NotFoundError."""
-    return board_of_day(session, day_with(session, code))
+    return board_of_day(session, DayNow(session, day_with(session, code)))
 
 
-def board_of_day(session: Session, day: FieldDay) -> Board:
+def board_of_day(session: Session, now: DayNow) -> Board:
+    day, plan = now.day, now.plan
     assert day.id is not None
-    present = {p.id: p.callsign for p in pilots.of_day(session, day.id, {CHECKED_IN})}
-    plan = published_plans.latest(session, day.id)
-    snapshot = published_plans.facts(plan) if plan else None
-    heats = snapshot["heats"] if snapshot else []
+    present = {pilot.id: pilot.callsign for pilot in now.roster if pilot.state == CHECKED_IN}
+    heats = now.snapshot["heats"] if now.snapshot else []
     placed = {slot["pilot_id"] for heat in heats for slot in heat["slots"]}
-    flying = OpenFlyingNow(session, day)
     return Board(
-        order=Database.order(session, day.id),
+        order=now.order,
         field_day_id=day.id,
         code=day.code,
         name=day.name,
@@ -118,8 +114,8 @@ def board_of_day(session: Session, day: FieldDay) -> Board:
         not_in_plan=tuple(callsign for id, callsign in present.items() if id not in placed) if plan else (),
         join_url=f"{day.base_url}/join/{day.code}" if day.base_url else None,
         former_addresses=settings_of(day).former_addresses,
-        open_flying=flying.board(),
-        line=line_on_board(session, day, FlightLineNow(session, day, snapshot), flying),
+        open_flying=now.flying.board(),
+        line=line_on_board(session, day, now.line, now.flying),
     )
 
 

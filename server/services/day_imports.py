@@ -15,6 +15,7 @@ from server.services.board import board_of_day
 from server.services.callsigns import callsign_key
 from server.services.day_file_rows import DayContent
 from server.services.day_hours import timeline_at
+from server.services.day_now import DayNow
 from server.services.day_numbers import MissingRowError, Numbers
 from server.services.heat_sheets import every_sheet
 from server.services.line_desk import line_desk
@@ -22,7 +23,6 @@ from server.services.roles import acting
 from server.services.slots import slots_of_day
 from server.services.standings import standing
 from server.services.trouble_views import trouble_desk
-from server.services.turn_views import OpenFlyingNow
 from server.storage import day_rows, logbook
 from server.storage import days as stored_days
 from server.storage.tables import FieldDay
@@ -164,10 +164,11 @@ def _refuse_what_cannot_be_shown(session: Session, day: FieldDay, file: str, at:
     try:
         session.expire_all()
         days.settings_of(day), days.rule_set_of(day), days.allowed_mhz(day)
-        board_of_day(session, day)
+        now = DayNow(session, day)
+        board_of_day(session, now)
         standing(session, day)
-        slots_of_day(session, day)
-        OpenFlyingNow(session, day).desk()
+        slots_of_day(session, now)
+        now.flying.desk()
         line_desk(session, day, at)
         trouble_desk(session, day)
         timeline_at(session, day, at)

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from server.services.board import Board, board_of_day
+from server.services.day_now import DayNow
 from server.services.line_desk import LineDesk, line_desk
 from server.services.slots import MySlot, slots_of_day
 from server.services.trouble_views import TroubleDesk, trouble_desk
-from server.services.turn_views import DeskOfTurns, OpenFlyingNow
+from server.services.turn_views import DeskOfTurns
 from server.storage import days
 from server.storage.session import Database
 from server.storage.tables import FieldDay
@@ -90,12 +91,13 @@ def _states(session: Session, day: FieldDay, hub: "Hub") -> dict[str, "Shown"]:
     """By topic, what its watchers are to see; topics that nobody watches are not even read."""
     assert day.id is not None
     found: dict[str, Shown] = {}
+    now = DayNow(session, day)
     if hub.watched(slot_topic(day.id, "")):
-        found |= {slot_topic(day.id, slot.link_token): slot for slot in slots_of_day(session, day)}
+        found |= {slot_topic(day.id, slot.link_token): slot for slot in slots_of_day(session, now)}
     if hub.watching(board_topic(day.code)):
-        found[board_topic(day.code)] = board_of_day(session, day)
+        found[board_topic(day.code)] = board_of_day(session, now)
     if hub.watching(desk_topic(day.code)):
-        found[desk_topic(day.code)] = OpenFlyingNow(session, day).desk()
+        found[desk_topic(day.code)] = now.flying.desk()
     if hub.watching(line_topic(day.code)):
         found[line_topic(day.code)] = line_desk(session, day)
     if hub.watching(trouble_topic(day.code)):

@@ -14,15 +14,15 @@ from typing import Any, Literal
 from sqlmodel import Session
 
 from server.services import call_words
-from server.services.call_views import FlightLineNow, MyCall, MyClearance
+from server.services.call_views import MyCall, MyClearance
+from server.services.day_now import DayNow
 from server.services.errors import NotFoundError
 from server.services.margin_words import signed_db
 from server.services.transmitter_words import NOT_YET, Word, is_known_on, word_for, word_on_a_stale_page
 from server.services.trouble_views import MyTrouble, TroubleNow
 from server.services.tuned import Lookalike, Tuned, provisional_of, similar
-from server.services.turn_views import MyTurn, OpenFlyingNow
+from server.services.turn_views import MyTurn
 from server.storage import days, down_transmitters, pilots, published_plans
-from server.storage.session import Database
 from server.storage.tables import (
     CLEARANCES_MAY_BE_ON,
     NO_SHOW,
@@ -30,7 +30,6 @@ from server.storage.tables import (
     Aircraft,
     FieldDay,
     Pilot,
-    PublishedPlan,
 )
 from server.wording import decimal, language_tag, marked
 from server.wording import gettext as _
@@ -170,38 +169,32 @@ def slot_by_token(session: Session, link_token: str) -> MySlot:
     """The page behind a pilot's private link. Raises NotFoundError for a link that nobody has, or no longer."""
     day, pilot = pilot_by_token(session, link_token)
     assert pilot.id is not None
-    return _Reading(session, day).slot(pilot, pilots.aircraft_of(session, pilot.id))
+    return _Reading(session, DayNow(session, day)).slot(pilot, pilots.aircraft_of(session, pilot.id))
 
 
-def slots_of_day(session: Session, day: FieldDay) -> list[MySlot]:
+def slots_of_day(session: Session, now: DayNow) -> list[MySlot]:
     """Every pilot's page, in the order in which the pilots came."""
-    assert day.id is not None
-    reading, aircraft = _Reading(session, day), pilots.aircraft_of_day(session, day.id)
-    return [reading.slot(pilot, aircraft.get(pilot.id or 0, [])) for pilot in pilots.of_day(session, day.id)]
+    assert now.day.id is not None
+    reading, aircraft = _Reading(session, now), pilots.aircraft_of_day(session, now.day.id)
+    return [reading.slot(pilot, aircraft.get(pilot.id or 0, [])) for pilot in now.roster]
 
 
 class _Reading:
-    """One moment of a day: its order and its published plan, sorted by pilot."""
+    """What one moment of a day says to each pilot."""
 
-    def __init__(self, session: Session, day: FieldDay) -> None:
-        assert day.id is not None
-        self._day_id, self._day = day.id, day
-        self._order = Database.order(session, day.id)
-        self._plan: PublishedPlan | None = published_plans.latest(session, day.id)
-        snapshot = published_plans.facts(self._plan) if self._plan else {"heats": [], "moves": []}
-        planned = _planned(self._plan.snapshot_json, language_tag()) if self._plan else {}
+    def __init__(self, session: Session, now: DayNow) -> None:
+        assert now.day.id is not None
+        self._now, self._day, self._plan = now, now.day, now.plan
+        planned = _planned(now.plan.snapshot_json, language_tag()) if now.plan else {}
         self._called = {pilot_id: own.called for pilot_id, own in planned.items()}
         self._heats = {
-            pilot_id: tuple(heat for heat in own.heats if heat.number > day.flown_heats)
+            pilot_id: tuple(heat for heat in own.heats if heat.number > now.day.flown_heats)
             for pilot_id, own in planned.items()
         }
-        self._down = {one.pilot_id for one in down_transmitters.still_on(session, day.id)}
-        self._flying = OpenFlyingNow(session, day)
-        self._line = FlightLineNow(session, day, snapshot if self._plan else None)
-        self._trouble = TroubleNow(session, day)
-        self._moved_from = {
-            move["callsign"]: Tuned(move["from_channel"], move["from_mhz"]) for move in snapshot["moves"]
-        }
+        self._down = {one.pilot_id for one in down_transmitters.still_on(session, now.day.id)}
+        self._trouble = TroubleNow(session, now.day)
+        moves = now.snapshot["moves"] if now.snapshot else ()
+        self._moved_from = {move["callsign"]: Tuned(move["from_channel"], move["from_mhz"]) for move in moves}
 
     def slot(self, pilot: Pilot, aircraft: list[Aircraft]) -> MySlot:
         assert pilot.id is not None
@@ -209,12 +202,12 @@ class _Reading:
         called = self._called.get(pilot.id, pilot.callsign)
         is_planned = standing == "planned"
         is_waiting = standing in ("not in the plan", "no plan yet")
-        turn, call = self._flying.my_turn(pilot.id), self._line.my_call(pilot.id)
-        clearance = self._line.my_clearance(pilot.id)
-        facts = self._line.facts(pilot.id, self._flying.facts(pilot.id), pilot.id in self._down)
+        turn, call = self._now.flying.my_turn(pilot.id), self._now.line.my_call(pilot.id)
+        clearance = self._now.line.my_clearance(pilot.id)
+        facts = self._now.line.facts(pilot.id, self._now.flying.facts(pilot.id), pilot.id in self._down)
         is_here = is_planned or is_waiting or standing == "flown"
         return MySlot(
-            order=self._order,
+            order=self._now.order,
             pilot_id=pilot.id,
             link_token=pilot.link_token,
             callsign=pilot.callsign,
@@ -233,7 +226,7 @@ class _Reading:
             known_on=is_known_on(facts),
             word=word_for(facts),
             word_in_doubt=word_on_a_stale_page(facts),
-            may_ask=turn is None and is_here and self._flying.is_open,
+            may_ask=turn is None and is_here and self._now.flying.is_open,
             turn=turn,
             place_tuned=_place_tuned(turn) if turn else None,
             call=call,
@@ -241,7 +234,7 @@ class _Reading:
             is_next=facts.is_next,
             clearance=clearance,
             may_ask_clearance=is_here and not turn and clearance is None and (call is None or call.is_done),
-            everybody_land=self._line.everybody_land,
+            everybody_land=self._now.line.everybody_land,
             trouble=self._trouble.of(pilot.id),
         )
 

@@ -5,6 +5,7 @@ from typing import Any
 from sqlmodel import Session
 
 from server.services import call_slots, calls, slots
+from server.services.day_now import DayNow
 from server.services.slots import MySlot
 from server.storage import calls as stored
 from server.storage import pilots
@@ -51,7 +52,7 @@ def page(session: Session, day: FieldDay, callsign: str) -> MySlot:
 
 def words(session: Session, day: FieldDay) -> dict[str, str]:
     session.flush()
-    return {one.callsign: one.word for one in slots.slots_of_day(session, day)}
+    return {one.callsign: one.word for one in slots.slots_of_day(session, DayNow(session, day))}
 
 
 def released(session: Session, day: FieldDay, *heats: int) -> Call:

@@ -3,6 +3,7 @@ import pytest
 from server.allocator.rest import Down
 from server.services import aircraft, down_transmitters, flown_heats, pilots
 from server.services.channel_offers import offers
+from server.services.day_now import DayNow
 from server.services.errors import OvertakenError, RefusedError
 from server.services.slots import slots_of_day
 from server.services.standings import standing
@@ -84,7 +85,7 @@ def test_what_a_channel_would_bring_counts_it(session):
 def test_its_pilot_is_told_so_in_the_word_for_it(session):
     day = published_day(session)
     report(session, day, "Otter")
-    pages = {page.callsign: page for page in slots_of_day(session, day)}
+    pages = {page.callsign: page for page in slots_of_day(session, DayNow(session, day))}
     assert (pages["Otter"].word, pages["Otter"].word_in_doubt) == ("DOWN, STILL ON", "ASK THE DIRECTOR")
     assert pages["Otter"].reason.startswith("Your transmitter is down and still on.")
     assert (pages["Wren"].word, pages["Rook"].word) == ("READY", "STAY OFF")
@@ -113,7 +114,7 @@ def test_it_belongs_to_its_day_alone(session):
 def test_a_flown_day_shows_only_heats_ahead_on_a_pilots_page(session):
     day = published_day(session)
     flown_heats.next_heat(session, day, 2, NOW)
-    pages = {page.callsign: page for page in slots_of_day(session, day)}
+    pages = {page.callsign: page for page in slots_of_day(session, DayNow(session, day))}
     assert pages["Wren"].standing == "flown"
     assert pages["Wren"].heats == ()
     assert pages["Wren"].reason.startswith("Your heats of this plan are flown.")

@@ -2,6 +2,7 @@ import pytest
 
 from server.services import call_settling, flight_line, open_flying, turns
 from server.services.board import board_of_day
+from server.services.day_now import DayNow
 from server.services.errors import InputError, RefusedError
 from server.storage import calls, logbook, pilots
 from tests.factories import NOW
@@ -97,7 +98,7 @@ class TestEverybodyLand:
 
     def test_the_board_has_the_reason(self, session, day):
         everybody_land(session, day)
-        assert board_of_day(session, day).line.everybody_land == "A helicopter."
+        assert board_of_day(session, DayNow(session, day)).line.everybody_land == "A helicopter."
 
 
 class TestWalkers:

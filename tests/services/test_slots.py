@@ -3,6 +3,7 @@ import json
 import pytest
 
 from server.services import days, slots
+from server.services.day_now import DayNow
 from server.services.errors import NotFoundError
 from server.storage import published_plans
 from server.storage.tables import NO_SHOW, WITHDRAWN
@@ -138,7 +139,10 @@ def test_the_pages_of_a_day_are_those_behind_its_links(session, day, wren):
     make_pilot(session, make_day(session), "Stranger")
     publish(session, day, [[(wren, "F4")]])
     session.flush()
-    assert slots.slots_of_day(session, day) == [slot_of(session, wren), slot_of(session, otter)]
+    assert slots.slots_of_day(session, DayNow(session, day)) == [
+        slot_of(session, wren),
+        slot_of(session, otter),
+    ]
 
 
 def test_it_says_how_good_the_picture_will_be_and_why(session, day, wren):

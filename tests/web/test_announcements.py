@@ -4,6 +4,7 @@ import pytest
 
 from server.services import days
 from server.services.board import board_of_day
+from server.services.day_now import DayNow
 from server.services.site_fields import fields_of
 from server.services.slots import slots_of_day
 from server.storage import pilots
@@ -34,7 +35,8 @@ def told(monkeypatch):
     def announce(database, _hub, day_id):
         with database.read() as session:
             day = next(one for one in days.all_days(session, FIRST_CLUB) if one.id == day_id)
-            states.append((board_of_day(session, day), slots_of_day(session, day)))
+            now = DayNow(session, day)
+            states.append((board_of_day(session, now), slots_of_day(session, now)))
 
     monkeypatch.setattr("server.services.live.announce", announce)
     return states
