@@ -10,6 +10,7 @@ from server.services.site_fields import fields_of
 from server.storage import pilots
 from tests.browser.conftest import SCREENS
 from tests.browser.screens import NOW, sign_in
+from tests.browser.test_axe import judged
 from tests.waiting import until
 
 SITE = f"/days/{demo.CODE}/site"
@@ -31,9 +32,9 @@ def early(signed_in_page: Page) -> Page:
     return signed_in_page
 
 
-def near_m(field) -> str:
+def saved(field, name: str) -> str:
     with field.database.read() as session:
-        return fields_of(days.day_with(session, demo.CODE))["near_m"]
+        return fields_of(days.day_with(session, demo.CODE))[name]
 
 
 def save_site(page: Page, near: str) -> None:
@@ -46,11 +47,11 @@ def overtaken_site(field, early, late):
     """The later one typed 12 m where the other saved 10 m meanwhile."""
     early.goto(field.address + SITE)
     save_site(early, "8")
-    until(lambda: near_m(field) == "8")
+    until(lambda: saved(field, "near_m") == "8")
     for page in (late, early):
         page.goto(field.address + SITE)
     save_site(early, "10")
-    until(lambda: near_m(field) == "10")
+    until(lambda: saved(field, "near_m") == "10")
     save_site(late, "12")
     late.locator(".both-versions").wait_for()
     return late
@@ -60,19 +61,19 @@ def test_both_versions_stand_side_by_side_and_what_was_typed_is_in_its_field(ove
     row = overtaken_site.locator(".both-versions tr", has_text="Near")
     assert row.locator("td").all_inner_texts() == ["10", "12"]
     assert overtaken_site.input_value("#near_m") == "12"
-    assert near_m(field) == "10"
+    assert saved(field, "near_m") == "10"
 
 
 def test_saving_mine_puts_it_in_place(overtaken_site, field):
     overtaken_site.get_by_role("button", name="Save mine").click()
     overtaken_site.locator(".both-versions").wait_for(state="detached")
-    assert near_m(field) == "12"
+    assert saved(field, "near_m") == "12"
 
 
 def test_keeping_what_stands_leads_to_the_page_as_it_is_saved(overtaken_site, field):
     overtaken_site.get_by_role("link", name="Keep what stands").click()
     overtaken_site.locator(".both-versions").wait_for(state="detached")
-    assert overtaken_site.input_value("#near_m") == near_m(field) == "10"
+    assert overtaken_site.input_value("#near_m") == saved(field, "near_m") == "10"
 
 
 def test_a_press_in_the_roster_shows_both_states_and_can_be_made_from_there(field, early, late):
@@ -107,3 +108,23 @@ def test_lift_says_which_everybody_land_the_page_shows(field, early):
     assert early.input_value("#everybody-land-since") == mark
     early.get_by_role("button", name="Lift EVERYBODY LAND").click()
     early.locator("#everybody-land").wait_for(state="hidden")
+
+
+def test_both_versions_keep_to_the_rules_of_accessibility(field, early, browser_page):
+    late, line = browser_page("phone"), f"{field.address}/days/{demo.CODE}/line"
+    sign_in(late, field.address)
+    for page in (late, early):
+        page.goto(line)
+    for page, hour in ((early, "17:00"), (late, "16:00")):
+        page.fill("[name=ends_by]", hour)
+        page.locator("form[action$='/hours'] button").click()
+    late.locator(".both-versions").wait_for()
+    assert list(judged(late)) == []
+    for page in (late, early):
+        page.goto(field.address + SITE)
+    for page, rounds in ((early, "4"), (late, "5")):
+        page.fill("#rounds", rounds)
+        page.get_by_role("button", name="Save site and rules").click()
+        until(lambda: saved(field, "rounds") == "4")
+    late.locator(".both-versions").wait_for()
+    assert list(judged(late)) == []
