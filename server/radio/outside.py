@@ -70,6 +70,6 @@ def wifi_block(channel: int, width_mhz: int = WIFI_WIDTH_MHZ) -> tuple[int, int]
 
 
 def _check(name: str, value: float, lowest: float, highest: float, unit: str) -> None:
-    is_number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    is_number = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < math.inf
     if not is_number or not lowest <= value <= highest:
         raise SiteError(name, value, in_range(lowest, highest, unit))

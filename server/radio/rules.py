@@ -242,7 +242,7 @@ def _flags(mhz: float, width_mhz: float) -> tuple[str, ...]:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < math.inf
 
 
 def _read_rule_sets() -> dict[str, RuleSet]:

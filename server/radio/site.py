@@ -1,6 +1,5 @@
 """The place and the receivers: every parameter of the radio model, with its default, unit and range."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 
@@ -31,7 +30,6 @@ class _Checked:
             if (
                 isinstance(value, bool)
                 or not isinstance(value, int | float)
-                or not math.isfinite(value)
                 or not parameter.lowest <= value <= parameter.highest
             ):
                 raise SiteError(

@@ -94,7 +94,11 @@ def _delimiter(text: str, expected: Sequence[str]) -> str:
     header = next((line for line in _source_lines(text) if line.strip()), "")
 
     def fit(delimiter: str) -> tuple[int, int]:
-        names = [column_key(cell) for cell in next(csv.reader([header], delimiter=delimiter), [])]
+        try:
+            cells = next(csv.reader([header], delimiter=delimiter), [])
+        except csv.Error:  # a cell that is too long; reading the lines says where
+            return 0, 0
+        names = [column_key(cell) for cell in cells]
         return sum(name in expected for name in names), len(names)
 
     return max(DELIMITERS, key=fit)
@@ -121,6 +125,9 @@ def _lines(text: str, delimiter: str, file: str) -> Iterator[tuple[int, tuple[st
 
 def _quote_fault(text: str, line: int, file: str, reason: str) -> Fault:
     start = _source_lines(text)[line - 1].strip()
+    if "field limit" in reason and '"' not in start:
+        problem = _("a cell of this line is longer than %(number)s characters", number=csv.field_size_limit())
+        return Fault(file, line, _(WHOLE_FILE), start, problem, _("shorten it"))
     if "unexpected end" in reason or "field limit" in reason:
         problem, cure = _("a quote starts on this line and does not end"), _('end the cell with "')
     else:

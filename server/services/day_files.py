@@ -77,7 +77,7 @@ def read(data: bytes, file: str) -> DayContent:
                 "“%(file)s” was written by a newer Bandstand (file version %(version)s; this one reads up to "
                 "%(known)s): bring it in with that one.",
                 file=file,
-                version=version,
+                version=version if version < 10**6 else _("above a million"),
                 known=VERSION,
             )
         )

@@ -19,6 +19,8 @@ def read_site(data: bytes, file: str) -> SiteSettings:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise FaultyInputError([_syntax_fault(text, file, str(error))]) from None
+    except (ValueError, RecursionError):  # a number of thousands of figures, brackets without end
+        raise FaultyInputError([_beyond_reading(file)]) from None
     try:
         return read_settings(values)
     except FieldsError as error:
@@ -35,6 +37,11 @@ def _syntax_fault(text: str, file: str, message: str) -> Fault:
     problem = _("this is not TOML (%(reason)s)", reason=f"{reason[:1].lower()}{reason[1:]}")
     cure = _('write one name = value a line, with text in quotes: day_channels = "auto"')
     return Fault(file, line, column, lines[min(line, len(lines)) - 1].strip(), problem, cure)
+
+
+def _beyond_reading(file: str) -> Fault:
+    problem = _("a number has thousands of figures, or brackets stand in each other hundreds deep")
+    return Fault(file, 1, _(WHOLE_FILE), "", problem, _("write the settings only, one name = value a line"))
 
 
 def _line_of(name: str, text: str) -> int:

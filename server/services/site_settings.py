@@ -133,7 +133,7 @@ class _Reading:
     def whole_number(self, name: str) -> int:
         lowest, highest = _WHOLE_NUMBERS[name]
         value = self._values[name]
-        if not _is_number(value) or not float(value).is_integer() or not lowest <= value <= highest:
+        if not _is_number(value) or not lowest <= value <= highest or not float(value).is_integer():
             self.fault(
                 name,
                 value,
@@ -269,7 +269,7 @@ def _text(value: object) -> str:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < math.inf
 
 
 def _is_list_of(value: object, kinds: tuple[type, ...]) -> bool:

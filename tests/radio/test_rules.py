@@ -190,6 +190,7 @@ def test_a_stored_copy_is_the_same_rule_set(rule_set):
         ([5875, 5725], "give the lower edge first"),
         ([5725, 5725], "give the lower edge first"),
         ([math.nan, 5875], "give MHz from"),
+        ([5725, 10**400], "give MHz from"),
         ([5725, math.inf], "give MHz from"),
         ([True, 5875], "give MHz from"),
         (["5725", 5875], "give MHz from"),

@@ -66,7 +66,7 @@ def test_site_takes_its_ranges_and_nothing_beyond(name, lowest, highest):
             Site(**everywhere | {name: value})
 
 
-@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, True, "8", None])
+@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, 10**400, True, "8", None])
 def test_only_real_numbers_are_taken(value):
     with pytest.raises(SiteError) as caught:
         Site(near_m=value)

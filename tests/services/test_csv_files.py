@@ -70,6 +70,16 @@ def test_a_missing_quote_is_found_on_the_line_where_it_starts():
     assert (fault.line, fault.text) == (3, '"Otter,R')
 
 
+def test_a_cell_that_is_too_long_is_found_on_its_line_also_in_the_header():
+    for text, line in (
+        ("callsign,tunes\nWren,R\nOtter," + "R" * 140_000, 3),
+        ("callsign," + "x" * 140_000, 1),
+    ):
+        with pytest.raises(FaultyInputError, match="longer than 131072 characters") as caught:
+            table(text)
+        assert caught.value.faults[0].line == line
+
+
 def test_a_wrong_byte_is_found_with_its_line_and_place():
     with pytest.raises(FaultyInputError) as caught:
         decode(b"callsign\nWren\nZo\xeb!\nx", "roster.csv")

@@ -233,6 +233,8 @@ class TestRefused:
             "“day.json” was written by a newer Bandstand (file version 2; this one reads up to 1): "
             "bring it in with that one."
         )
+        far_ahead = refusal(session, written({}, version=10**4000))
+        assert "(file version above a million; this one reads up to 1)" in far_ahead
         assert "because of version: a whole number" in refusal(session, written({}, version="1"))
         assert "because of version: a whole number" in refusal(session, written({}, version=0))
 
