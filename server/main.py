@@ -68,6 +68,7 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = utc_now) -> F
         ],
     )
     app.state.settings = settings
+    app.state.crew_comes = lambda: None  # whoever serves it may have something to make ready
     app.state.clock = clock
     app.state.database = Database(settings.place)
     app.state.templates = make_templates()

@@ -102,6 +102,7 @@ def admit(request: Request) -> None:
             days.refuse_other_clubs(session, code, who.club_id)
     if not who.may(least):
         raise NotAllowedError(who.role, least)
+    state.crew_comes()
     request.state.who = who
     request.state.is_still_admitted = lambda: _is_still(state, token, who)
 

@@ -158,3 +158,14 @@ def test_a_proxy_that_does_not_say_who_asks_is_not_this_machine(settings, said, 
     sent = [(name.lower().encode(), value.encode()) for name, value in headers.items()]
     request = Request({"type": "http", "app": app, "client": ("127.0.0.1", 4711), "headers": sent})
     assert client_address(request) == address
+
+
+def test_the_planner_is_made_ready_for_the_crew_and_for_nobody_else(app, director, database):
+    came = []
+    app.state.crew_comes = lambda: came.append("came")
+    with database.write() as session:
+        make_day(session, code="tern")
+    director.get("/board/tern")
+    assert came == []
+    director.get("/days/tern/check-in")
+    assert came == ["came"]
