@@ -8,6 +8,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.services import board, line_desk, slots, turn_views
+from server.services.day_now import DayNow
 from server.services.slots import MySlot
 from server.services.transmitter_words import Word
 from server.storage import calls, published_plans
@@ -36,7 +37,7 @@ def check_plans(session: Session, day: FieldDay, known: dict[int, str]) -> None:
 
 def check_day(session: Session, day: FieldDay, at: datetime) -> dict[str, Word]:
     """The words of all pages, together with the flight line; by callsign, the word of each page."""
-    pages = {page.pilot_id: page for page in slots.slots_of_day(session, day)}
+    pages = {page.pilot_id: page for page in slots.slots_of_day(session, DayNow(session, day))}
     desk = line_desk.line_desk(session, day, at)
     _check_words(desk, pages)
     _check_turn_to_power_up(session, day, pages)
@@ -102,7 +103,7 @@ def _check_open_flying(session: Session, day: FieldDay, pages: dict[int, MySlot]
 
 def _check_board(session: Session, day: FieldDay, pages: dict[int, MySlot]) -> None:
     """The board says to each pilot of the heat that is up what the own page says."""
-    now = board.board_of_day(session, day).line.now
+    now = board.board_of_day(session, DayNow(session, day)).line.now
     words = {page.called: page.word for page in pages.values()}
     for pilot in now:
         assert pilot.word == words.get(pilot.callsign, pilot.word), f"{pilot.callsign}: board {pilot.word}"
