@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from server.allocator.open_flying import Place, Up, Waiting, do_fit, serve
 from server.allocator.switching_on import OnTheGround, spoilt_by
-from server.services import days, pit_air, turn_log
+from server.services import days, down_transmitters, pit_air, turn_log
 from server.services.channel_confirmation import void_unless_on
 from server.services.flight_line import line_of
 from server.services.flight_states import ALARM_FIRST, WALKERS_FIRST
@@ -50,6 +50,7 @@ class _Settling:
 
     def run(self) -> None:
         self._end_of_those_who_left()
+        self._end_of_those_who_are_down()
         if self._open_flying is not None and self._open_flying.is_open:
             self._take_back_what_does_not_hold()
             self._serve()
@@ -71,6 +72,16 @@ class _Settling:
                 turn.stage = LANDING
                 text = _("%(name)s left the day and is called to land.", name=self._name(turn))
                 self._log(turn, "called to land", text)
+        self._session.flush()
+
+    def _end_of_those_who_are_down(self) -> None:
+        """Whose aircraft of today is lost, still on, has nothing to get ready."""
+        grounded = down_transmitters.grounded(self._session, self._day)
+        for turn in [one for one in self._live if one.stage in (WAITING, READY) and one.pilot_id in grounded]:
+            end(turn, marked("is down, still on"), self._at)
+            self._live.remove(turn)
+            text = _("%(name)s is down, still on, and leaves open flying.", name=self._name(turn))
+            self._log(turn, "turn ended", text)
         self._session.flush()
 
     def _take_back_what_does_not_hold(self) -> None:

@@ -10,7 +10,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.allocator.open_flying import Place, do_fit, offer
-from server.services import lineup, open_flying, pit_air, provisional
+from server.services import down_transmitters, lineup, open_flying, pit_air, provisional
 from server.services.errors import NotFoundError, OvertakenError, RefusedError
 from server.services.flight_line import line_of, why_overridden
 from server.services.flight_states import ALARM_FIRST, WALKERS_FIRST
@@ -70,6 +70,13 @@ def ask(session: Session, day: FieldDay, pilot: Pilot, who: str, at: datetime) -
             )
         )
     _check_gear(session, day, pilot)
+    if pilot.id in down_transmitters.grounded(session, day):
+        raise RefusedError(
+            _(
+                "%(callsign)s is down, still on: press Found once it is, or choose a spare at the desk.",
+                callsign=pilot.callsign,
+            )
+        )
     turn = stored.add(session, Turn(field_day_id=day.id, pilot_id=pilot.id, asked_at=at))
     log(session, turn, who, "asked to fly", _("%(callsign)s asks to fly.", callsign=pilot.callsign), at)
     settle(session, day, at)

@@ -75,7 +75,7 @@ def _check_words(desk: line_desk.LineDesk, pages: dict[int, MySlot]) -> None:
             )
         if desk.walkers_since is not None:
             assert page.word != "POWER UP", f"{page.callsign}: POWER UP while walkers are on the field"
-        if page.known_on:
+        if page.known_on and not (page.is_down and page.turn is not None):  # a spare is no lost aircraft
             assert page.word not in ("STAY OFF", "READY"), f"{page.callsign} is known to be on: {page.word}"
 
 

@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
-from server.services import days, open_flying, pilots, trouble, turn_desk, turns
+from server.services import days, down_transmitters, open_flying, pilots, trouble, turn_desk, turns
 from server.services.errors import InputError, NotFoundError, OvertakenError, RefusedError
 from server.services.slots import slot_by_token
 from server.services.turn_settling import settle
@@ -15,7 +15,7 @@ from server.services.turn_views import OpenFlyingNow
 from server.storage import pilots as stored_pilots
 from server.storage import turns as stored
 from server.storage.tables import LogbookEntry
-from tests.factories import NOW, make_day, make_pilot
+from tests.factories import NOW, make_aircraft, make_day, make_pilot
 from tests.services.planned_days import SETTINGS
 
 LATER = NOW + timedelta(minutes=1)
@@ -551,3 +551,19 @@ def test_who_powers_up_can_report_a_problem_before_the_first_clear_picture(sessi
     assert slot_by_token(session, wren.link_token).trouble.told == ""
     trouble.report(session, day, wren, {"symptom": "black"}, "pilot", LATER)
     assert slot_by_token(session, wren.link_token).trouble.told == "black, or no picture"
+
+
+def test_whose_aircraft_is_lost_has_no_place_to_get_ready_for_until_a_spare_is_chosen(session, day):
+    turn = ask(session, day, "Wren")
+    wren = stored_pilots.by_callsign_key(session, day.id, "wren")
+    down_transmitters.report(session, day, wren, NOW, (5658, 25.0), "desk")
+    settle(session, day, NOW)
+    assert (turn.ended_how, slot_by_token(session, wren.link_token).word) == (
+        "is down, still on",
+        "DOWN, STILL ON",
+    )
+    with pytest.raises(RefusedError, match="choose a spare at the desk"):
+        ask(session, day, "Wren")
+    wren.flying_aircraft_id = make_aircraft(session, wren, "R").id
+    session.flush()
+    assert ask(session, day, "Wren").stage == "ready"
