@@ -9,9 +9,10 @@ new fragment to htmx, and with a 303 redirect to a plain post, so that a reload 
 """
 
 import re
+from collections.abc import MutableMapping
 from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import ClassVar
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
@@ -59,7 +60,7 @@ def is_fragment(request: Request) -> bool:
 
 
 def make_templates() -> Jinja2Templates:
-    environment = Environment(
+    environment = _Environment(
         loader=FileSystemLoader(paths.TEMPLATES),
         autoescape=True,
         auto_reload=False,  # else each part of each state asks the disk whether it is still the same
@@ -90,6 +91,12 @@ def make_templates() -> Jinja2Templates:
     # Templates may also be drawn without a request.
     environment.globals.update(screen_looks=LOOKS, screen_look=Look(), backup_trouble="", may=_nobody_may)
     return Jinja2Templates(env=environment, context_processors=[_of_every_page])
+
+
+class _Environment(Environment):
+    def make_globals(self, d: MutableMapping[str, Any] | None) -> MutableMapping[str, Any]:
+        """As a plain dictionary: each import in a template compares its names, and a state has many imports."""
+        return {**self.globals, **(d or {})}
 
 
 def _of_every_page(request: Request) -> dict[str, object]:
