@@ -102,7 +102,7 @@ def _publish(session: Session, day: FieldDay, now: Standing, at: datetime) -> Pu
     row = stored_drafts.of_day(session, day_id(day))
     assert row is not None  # a draft that nobody stored says what is published, which was refused
     of_version = row.version
-    row.content_json, row.result_json = drafts.as_json(now.draft.content), json.dumps(now.draft.snapshot)
+    row.content_json, row.result_json = drafts.as_json(now.draft.content), now.draft.snapshot_json
     row.undo_json, row.based_on_number, row.updated_at = "[]", plan.number, at
     session.flush()
     facts = {

@@ -47,8 +47,12 @@ class DraftNow:
     based_on: int | None
 
     @cached_property
+    def snapshot_json(self) -> str:
+        return json.dumps(self.snapshot)
+
+    @cached_property
     def seen(self) -> str:
-        return hashlib.sha256(json.dumps(self.snapshot).encode()).hexdigest()[:16]
+        return hashlib.sha256(self.snapshot_json.encode()).hexdigest()[:16]
 
 
 _STATE_WORDS = {NO_SHOW: marked("a no-show")}

@@ -49,7 +49,15 @@ def facts_of(snapshot_json: str) -> dict[str, Any]:
 
 
 def latest(session: Session, field_day_id: int) -> PublishedPlan | None:
-    return session.exec(_newest_first(field_day_id)).first()
+    """Read once in a session, however often it is asked for: its text is most of a megabyte."""
+    of_the_day = select(PublishedPlan.id).where(col(PublishedPlan.field_day_id) == field_day_id)
+    newest = session.exec(of_the_day.order_by(col(PublishedPlan.number).desc()).limit(1)).first()
+    if newest is None:
+        return None
+    held: dict[int, PublishedPlan | None] = session.info.setdefault("published plans", {})
+    if newest not in held:
+        held[newest] = session.get(PublishedPlan, newest)
+    return held[newest]
 
 
 def newest_first(session: Session, field_day_id: int) -> list[PublishedPlan]:
