@@ -33,9 +33,6 @@ from server.storage.session import Database, DatabaseFailsError, shown
 OPEN_FILES_WANTED = 4096
 """Each live page holds a connection; some systems allow a process 256 files."""
 STOP_PATIENCE_S = 3
-THREADS_TAKE_TURNS_S = 0.001
-"""A request gives up its turn with each question to the database; while states go out to hundreds of phones it
-would wait Python's usual 5 ms to have it back, dozens of times."""
 GARBAGE_IS_LOOKED_FOR_AFTER = (5_000, 20, 50)
 """So many new objects more than were dropped; so many times until the older, and again until the oldest are looked
 through."""
@@ -79,7 +76,6 @@ def warming_app(configured: Settings) -> FastAPI:
     Compiling takes ten seconds and begins at once. Where it was done before, half a second of loading is left,
     which begins when somebody of the crew opens a page: until then the server idles with 60 MB less.
     """
-    sys.setswitchinterval(THREADS_TAKE_TURNS_S)
     app, is_first = create_app(configured), Lock()
 
     def warm_up_once() -> None:

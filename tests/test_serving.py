@@ -197,7 +197,6 @@ def test_what_was_never_compiled_is_compiled_at_once_and_else_when_the_crew_come
     warmed = []
     monkeypatch.setattr(serving, "is_all_kept", lambda: is_all_kept)
     monkeypatch.setattr(serving, "_warm_up", lambda: warmed.append(1))
-    monkeypatch.setattr(serving.sys, "setswitchinterval", lambda _seconds: None)
     app = serving.warming_app(Settings(data=data_file.parent))
     until(lambda: len(warmed) == begun)
     for _ in range(3):
