@@ -10,7 +10,6 @@ from tempfile import TemporaryDirectory
 
 from tests.durability.kills import kill_at_random
 
-
 ON_ONE_FILE = 50
 """More kills would fill the day, which holds 500 pilots."""
 
