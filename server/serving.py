@@ -13,7 +13,7 @@ from urllib.parse import urlsplit
 
 import uvicorn
 from fastapi import FastAPI
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DatabaseError
 from sqlmodel import Session
 from uvicorn.supervisors import Multiprocess
 
@@ -33,6 +33,8 @@ from server.storage.session import Database, DatabaseFailsError, shown
 OPEN_FILES_WANTED = 4096
 """Each live page holds a connection; some systems allow a process 256 files."""
 STOP_PATIENCE_S = 3
+NOBODY_ELSE = 0o077
+"""Who else has an account on the machine cannot read names and private links, nor the folder they lie in."""
 GARBAGE_IS_LOOKED_FOR_AFTER = (5_000, 20, 50)
 """So many new objects more than were dropped; so many times until the older, and again until the oldest are looked
 through."""
@@ -202,6 +204,7 @@ def _writing(configured: Settings) -> Iterator[Session]:
 @contextmanager
 def data_in_use(configured: Settings) -> Iterator[None]:
     """Make the data folder; tell what stands in the way of using it."""
+    os.umask(NOBODY_ELSE)
     try:
         configured.data.mkdir(parents=True, exist_ok=True)
         yield
@@ -211,7 +214,7 @@ def data_in_use(configured: Settings) -> Iterator[None]:
         ) from error
     except migrate.MigrationError as error:
         raise CannotServeError(str(error)) from error
-    except OperationalError as error:
+    except DatabaseError as error:
         reason = " ".join(str(error.orig).split())
         raise CannotServeError(f"{shown(configured.place)} cannot be used: {reason}") from error
     except DatabaseFailsError as error:

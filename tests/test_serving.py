@@ -82,6 +82,8 @@ def test_a_day_with_the_pass_phrase(tmp_path):
         assert process.stderr.read() == ""
     with running(folder) as (_, said):
         assert phrase_in(said) is None
+        if sys.platform != "win32":
+            assert {one.stat().st_mode & 0o077 for one in (folder, *folder.iterdir())} == {0}
         assert sign_in(address_in(said), renewed) == 303
 
 
@@ -135,6 +137,14 @@ def test_what_cannot_be_used_is_said_without_a_traceback(arguments, message):
     assert refused.returncode == 2
     assert message in refused.stderr
     assert "Traceback" not in refused.stderr
+
+
+def test_a_damaged_data_file_is_told_without_a_traceback(tmp_path):
+    (tmp_path / "bandstand.sqlite").write_bytes(b"no database at all" * 500)
+    failed = done("run", "--data", tmp_path, "--port", "0")
+    assert failed.returncode == 2
+    assert "bandstand.sqlite cannot be used: file is not a database" in failed.stderr
+    assert "Traceback" not in failed.stderr
 
 
 def test_help_lists_the_commands_and_the_settings():

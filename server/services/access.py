@@ -182,7 +182,16 @@ def token_hash(token: str) -> str:
 def _source(address: str, known: str, is_known: bool) -> Source:
     if is_known:
         return Source(token_hash(known), True)
-    return Source(address, kind_of(address) == THIS_MACHINE)
+    return Source(_network(address), kind_of(address) == THIS_MACHINE)
+
+
+def _network(address: str) -> str:
+    """The address; of IPv6 the half that names a network, since the other half is anybody's to choose."""
+    try:
+        one = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    return address if one.version == 4 else str(ipaddress.ip_network((one, 64), strict=False))
 
 
 def _end(session: Session, one: SignedIn, at: datetime) -> None:

@@ -48,6 +48,13 @@ _TEXTS = {
 }
 """Where a callsign can stand, by part of a day's file."""
 
+_NEVER_NAMES = ("channel", "from_channel", "to_channel", "label", "value")
+"""What stands under these keys is a channel or a figure, whatever a pilot is called."""
+
+_READS_AS_A_FIGURE = re.compile(r"[a-z]{0,2}\d+(?:[.,]\d+)?")
+"""A callsign such as R3 or 25, which also stands in sentences without meaning a pilot."""
+_BEFORE_WHAT_IS_MEASURED = r"(?!\s*(?:\d{4}\b|mW\b|W\b|dB|MHz|cm\b|km?\b|m\b|%|min\b|s\b))"
+
 _KEYED_BY_NAMES = ("slots", "words")
 """Objects whose keys hold callsigns; keys elsewhere are the program's own."""
 
@@ -156,9 +163,16 @@ def _former_callsigns(session: Session, day: FieldDay, pilot: Pilot) -> Iterable
 
 
 def replacing(new_names: Mapping[str, str]) -> Callable[[str], str]:
-    """Puts new names in the place of old ones, as whole words, however they are written; by case-folded name."""
+    """Puts new names in the place of old ones, as whole words, however they are written; by case-folded name.
+
+    A name that reads as a channel or a figure stays where MHz or a unit follows it: there it is none.
+    """
     longest_first = sorted(new_names, key=len, reverse=True)
-    found = re.compile(rf"(?<!\w)({'|'.join(map(re.escape, longest_first))})(?!\w)", re.IGNORECASE)
+    patterns = [
+        re.escape(name) + (_BEFORE_WHAT_IS_MEASURED if _READS_AS_A_FIGURE.fullmatch(name) else "")
+        for name in longest_first
+    ]
+    found = re.compile(rf"(?<!\w)({'|'.join(patterns)})(?!\w)", re.IGNORECASE)
     return lambda text: found.sub(lambda match: new_names.get(match[1].casefold(), match[1]), text)
 
 
@@ -200,7 +214,11 @@ def _in_value(value: Any, replaced: Callable[[str], str], is_keyed: bool = False
         return [_in_value(one, replaced) for one in value]
     if isinstance(value, dict):
         return {
-            replaced(key) if is_keyed else key: _in_value(one, replaced, key in _KEYED_BY_NAMES)
+            replaced(key) if is_keyed else key: (
+                one
+                if key in _NEVER_NAMES and not is_keyed
+                else _in_value(one, replaced, key in _KEYED_BY_NAMES)
+            )
             for key, one in value.items()
         }
     return value

@@ -172,8 +172,8 @@ def store(
 
 
 def renew_link(session: Session, day: FieldDay, pilot: Pilot, who: str, at: datetime) -> None:
-    """A new private link in place of the old one, which is void from now on."""
-    pilot.link_token = secrets.token_urlsafe(TOKEN_BYTES)
+    """A new private link; the old one is void from now on, and so is the page by which the pilot joined."""
+    pilot.link_token, pilot.join_id = secrets.token_urlsafe(TOKEN_BYTES), None
     pilot.updated_at = at
     session.add(pilot)
     session.flush()

@@ -301,6 +301,15 @@ def test_many_addresses_do_not_give_more_than_a_hundred_tries(database, cheap_ha
     assert sign_in(database, phrase, "10.9.9.9", NOW + timedelta(minutes=15))
 
 
+def test_addresses_of_one_ipv6_network_are_one_place(database, cheap_hash):
+    phrase = phrase_for(database, BOSS)
+    for number in range(10):
+        guess(database, f"2001:db8:1:2::{number + 1:x}", BOSS, NOW)
+    with pytest.raises(TooManyTriesError):
+        sign_in(database, phrase, "2001:db8:1:2:ffff::9")
+    assert sign_in(database, phrase, "2001:db8:1:3::1")
+
+
 def test_a_crowd_of_strangers_shuts_nobody_out_who_was_here_before(database, cheap_hash):
     phrase = phrase_for(database, BOSS)
     known = admitted(database, phrase, PHONE).known

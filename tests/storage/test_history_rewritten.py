@@ -6,13 +6,14 @@ from datetime import timedelta
 import pytest
 from sqlalchemy.exc import DBAPIError
 
-from server.services import day_files, erasing, pilot_files, pilots
+from server.services import day_files, erasing, pilot_files, pilots, plans
 from server.services.errors import NotFoundError, RefusedError
 from server.services.roster_rows import pilot_text
 from server.services.stale_forms import Form
 from server.storage import backups, calls, days, history, logbook
 from tests.factories import NOW
 from tests.full_day import FIRST, full_day, pilot_of
+from tests.services.changed_days import published_day
 
 LATER = NOW + timedelta(hours=1)
 NAMES = (FIRST, FIRST.casefold(), FIRST.upper(), "Ida Example", "EI0EXAMPLE", "Goldcrest")
@@ -180,3 +181,28 @@ def test_a_pilot_gets_all_that_is_stored_and_nothing_of_others(database, code):
 )
 def test_whole_words_are_replaced_however_they_are_written(text, after):
     assert erasing.replacing({"wren": "Pilot 1"})(text) == after
+
+
+@pytest.mark.parametrize("callsign", ["R3", "25", "5732"])
+def test_a_callsign_that_reads_as_a_channel_or_a_figure_takes_no_channel_with_it(database, callsign):
+    with database.write() as session:
+        day = published_day(session, callsign, "Otter", "Rook", aircraft=3)
+    before = plan_of(database, day)
+    erase(database, day.code, callsign)
+    after = plan_of(database, day)
+    assert [slot["callsign"] for slot in after] == ["Pilot 1", "Otter", "Rook"]
+    kept = ("channel", "mhz", "power_mw", "lookalikes", "cause_words")
+    assert [[slot[key] for key in kept] for slot in after] == [[slot[key] for key in kept] for slot in before]
+
+
+def test_what_is_measured_or_tuned_in_a_sentence_is_no_name():
+    replaced = erasing.replacing({"r3": "Pilot 1", "25": "Pilot 2", "otter": "Pilot 3"})
+    said = "R3 moves from R3 5732 to R4 5769; for 25 nobody knows, 25 mW taken. Otter 200 mW."
+    assert replaced(said) == (
+        "Pilot 1 moves from R3 5732 to R4 5769; for Pilot 2 nobody knows, 25 mW taken. Pilot 3 200 mW."
+    )
+
+
+def plan_of(database, day):
+    with database.read() as session:
+        return plans.published_plan(session, day, 1)["heats"][0]["slots"]

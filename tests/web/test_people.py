@@ -98,8 +98,9 @@ def test_neither_phrase_nor_token_comes_into_the_logbook(organizer, database):
 def test_a_pilots_new_link_voids_the_old_one(director, database):
     with database.write() as session:
         day = make_day(session, code="tern")
-        wren = make_pilot(session, day, "Wren")
+        wren = make_pilot(session, day, "Wren", join_id="a" * 22)
     address = f"/days/tern/pilots/{wren.id}/link"
+    assert wren.link_token in director.get(f"/join/tern?me={wren.join_id}").text
     assert "Make a new link" in director.get(address).text
     assert director.post(address).headers["Location"] == address
     with database.read() as session:
@@ -107,6 +108,7 @@ def test_a_pilots_new_link_voids_the_old_one(director, database):
         assert logbook.newest_first(session, day.id, 1)[0].who == DIRECTOR
     assert director.get(f"/slot/{wren.link_token}").status_code == 404
     assert director.get(f"/slot/{new}").status_code == 200
+    assert new not in director.get(f"/join/tern?me={wren.join_id}").text  # whoever has that address neither
     assert len(new) >= 22  # 128 bits and more
 
 
