@@ -67,12 +67,11 @@ def add_data_parsers(commands: "argparse._SubParsersAction[argparse.ArgumentPars
 
 
 def _backup(configured: Settings, wanted: Path | None) -> None:
-    from server.serving import CannotServeError, data_in_use
+    from server.serving import CannotServeError, check_data_file, data_in_use
     from server.storage import backups
 
     file = _data_file(configured, "pg_dump")
-    if not file.exists():
-        raise CannotServeError(f"There is nothing to copy yet: {file} does not exist.")
+    check_data_file(configured)
     if wanted is not None and wanted.exists():
         raise CannotServeError(f"{wanted} exists already: give a new name.")
     with data_in_use(configured):
@@ -122,13 +121,15 @@ def _data_file(configured: Settings, program: str) -> Path:
 
 def _export(configured: Settings, code: str) -> None:
     from server.services import day_files
+    from server.services.days import typed_code
     from server.services.errors import NotFoundError
-    from server.serving import CannotServeError
+    from server.serving import CannotServeError, check_data_file
 
+    check_data_file(configured)
     with _days_of(configured) as database:
         try:
             with database.read() as session:
-                content = day_files.export(session, code)
+                content = day_files.export(session, typed_code(code))
         except NotFoundError as error:
             raise CannotServeError(str(error)) from error
     sys.stdout.buffer.write(content)

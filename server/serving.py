@@ -186,9 +186,19 @@ def club_names(configured: Settings) -> list[str]:
         return [club.name for club in clubs.all_clubs(session)]
 
 
+def check_data_file(configured: Settings) -> None:
+    """For what works on data that is there: make none where its place is mistyped. Raises CannotServeError."""
+    if isinstance(configured.place, Path) and not configured.place.exists():
+        raise CannotServeError(
+            f"There is no data file {configured.place}. Name the folder that holds yours with --data; "
+            "`bandstand run` makes a new one."
+        )
+
+
 @contextmanager
 def _writing(configured: Settings) -> Iterator[Session]:
     """One transaction on the data, beside a running server too; what is refused is a CannotServeError."""
+    check_data_file(configured)
     with data_in_use(configured):
         migrate.upgrade(configured.place, paths.MIGRATIONS)
         database = Database(configured.place)

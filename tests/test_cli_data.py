@@ -5,6 +5,7 @@ from contextlib import closing
 from pathlib import Path
 
 import httpx
+import pytest
 
 from server import paths
 from server.storage import backups, migrate
@@ -55,8 +56,6 @@ def test_a_backup_goes_to_the_file_that_is_named_and_never_over_another(tmp_path
 
 
 def test_what_cannot_be_done_is_said_in_words(tmp_path: Path):
-    nothing = done("backup", "--data", tmp_path)
-    assert (nothing.returncode, nothing.stderr.split(":")[0]) == (2, "There is nothing to copy yet")
     day_in(tmp_path, "tern")
     nowhere = done("backup", tmp_path / "nowhere" / "copy.sqlite", "--data", tmp_path)
     assert nowhere.stderr.startswith("No backup was made: unable to open database file.")
@@ -64,6 +63,26 @@ def test_what_cannot_be_done_is_said_in_words(tmp_path: Path):
     refused = done("restore", tmp_path / "letter.txt", "--data", tmp_path)
     assert (refused.returncode, refused.stderr.count("Traceback")) == (2, 0)
     assert "letter.txt is no backup of Bandstand" in refused.stderr
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("backup",),
+        ("export", "tern"),
+        ("club", "list"),
+        ("club", "add", "Curlew Moor"),
+        ("organizer", "reset"),
+    ],
+)
+def test_a_mistyped_data_folder_is_told_and_nothing_is_made_there(tmp_path: Path, command):
+    refused = done(*command, "--data", tmp_path / "dta")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert refused.stderr.startswith(
+        f"There is no data file {tmp_path / 'dta' / 'bandstand.sqlite'}. Name the"
+    )
+    assert "`bandstand run` makes a new one" in refused.stderr
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_postgresql_database_is_left_to_its_keeper(monkeypatch, tmp_path: Path):

@@ -12,8 +12,9 @@ from pathlib import Path
 import httpx
 import pytest
 
-from server import serving
+from server import paths, serving
 from server.settings import Settings
+from server.storage import migrate
 from tests.waiting import until
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -88,6 +89,7 @@ def test_a_day_with_the_pass_phrase(tmp_path):
 
 
 def test_clubs_are_added_and_listed_and_each_has_its_own_organizer(tmp_path):
+    migrate.upgrade(tmp_path / "bandstand.sqlite", paths.MIGRATIONS)
     added = done("club", "add", "Curlew Moor", "--data", tmp_path)
     assert phrase_in(added.stdout)
     assert done("club", "list", "--data", tmp_path).stdout == "First club\nCurlew Moor\n"
@@ -95,7 +97,9 @@ def test_clubs_are_added_and_listed_and_each_has_its_own_organizer(tmp_path):
     assert phrase_in(renewed.stdout) not in (None, phrase_in(added.stdout))
     which = done("organizer", "reset", "--data", tmp_path)
     assert which.returncode == 2
-    assert "There are several clubs: name one of First club, Curlew Moor." in which.stderr
+    assert (
+        "There are several clubs: add --club with the name of one of First club, Curlew Moor." in which.stderr
+    )
     again = done("club", "add", " Curlew  Moor", "--data", tmp_path)
     assert again.returncode == 2
     assert "Another club has this name" in again.stderr

@@ -39,7 +39,9 @@ def club_named(session: Session, name: str) -> Club:
         raise NotFoundError(
             _("There is no club %(name)s: name one of %(names)s.", name=shown(name), names=names)
         )
-    raise NotFoundError(_("There are several clubs: name one of %(names)s.", names=names))
+    raise NotFoundError(
+        _("There are several clubs: add --club with the name of one of %(names)s.", names=names)
+    )
 
 
 def make_club(session: Session, name: str, at: datetime) -> Club:

@@ -113,6 +113,11 @@ def day_with(session: Session, code: str) -> FieldDay:
     return day
 
 
+def typed_code(text: str) -> str:
+    """A code as people type it into an address: phones begin with a capital letter."""
+    return text.strip().lower()
+
+
 def refuse_other_clubs(session: Session, code: str, club_id: int) -> None:
     """Raise NotFoundError for another club's day exactly as for a day that there is not."""
     day = days.by_code(session, code)

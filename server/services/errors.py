@@ -49,7 +49,18 @@ class WrongPassPhraseError(ServiceError):
 
 
 class TooManyTriesError(ServiceError):
-    def __init__(self, retry_after_s: int) -> None:
+    """`is_of_strangers` where everybody's wrong tries together keep out browsers that are not known."""
+
+    def __init__(self, retry_after_s: int, is_of_strangers: bool = False) -> None:
         minutes = -(-retry_after_s // 60)
-        super().__init__(_("Too many wrong pass phrases. Try again in %(minutes)s min.", minutes=minutes))
+        super().__init__(
+            _(
+                "Too many wrong pass phrases came from browsers that are not known here. Sign in on the machine "
+                "that runs Bandstand, or in a browser that was signed in as this before: both get in now. This "
+                "one can try again in %(minutes)s min.",
+                minutes=minutes,
+            )
+            if is_of_strangers
+            else _("Too many wrong pass phrases from here. Try again in %(minutes)s min.", minutes=minutes)
+        )
         self.retry_after_s = retry_after_s

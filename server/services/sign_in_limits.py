@@ -45,14 +45,17 @@ def count_try(session: Session, account: Account, source: Source, at: datetime) 
     tries = access.failures(session, account.club_id, account.role)
     _refuse_beyond(FROM_ONE_SOURCE, [one for one in tries if one.source == source.mark], at)
     if not source.is_known:
-        _refuse_beyond(FROM_ALL_STRANGERS, [one for one in tries if not one.is_known], at)
+        strangers = [one for one in tries if not one.is_known]
+        _refuse_beyond(FROM_ALL_STRANGERS, strangers, at, is_of_strangers=True)
     failure = FailedSignIn(
         club_id=account.club_id, role=account.role, source=source.mark, is_known=source.is_known, at=at
     )
     access.add_failure(session, failure)
 
 
-def _refuse_beyond(allowed: int, tries: Sequence[FailedSignIn], at: datetime) -> None:
+def _refuse_beyond(
+    allowed: int, tries: Sequence[FailedSignIn], at: datetime, is_of_strangers: bool = False
+) -> None:
     if len(tries) >= allowed:
         free_again = tries[-allowed].at + COUNTED_FOR
-        raise TooManyTriesError(max(1, round((free_again - at).total_seconds())))
+        raise TooManyTriesError(max(1, round((free_again - at).total_seconds())), is_of_strangers)

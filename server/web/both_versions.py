@@ -8,6 +8,8 @@ from fastapi import Request
 from fastapi.responses import Response
 
 from server.services.stale_forms import Difference, StaleFormError
+from server.storage.tables import FieldDay
+from server.web.day_to_land import day_to_land
 from server.web.errors import ON_TOP
 from server.web.templating import Page, render
 
@@ -17,7 +19,7 @@ STALE = 409
 @dataclass(frozen=True)
 class BothVersionsPage(Page):
     """`repeated` are the fields of the form that are sent again as they came, with what is saved now as what was
-    shown; `keep` is where one goes who lets stand what stands."""
+    shown; `keep` is where one goes who lets stand what stands; `current` the day that EVERYBODY LAND is for."""
 
     template: ClassVar[str] = "both_versions/page.html"
     told: str
@@ -25,6 +27,7 @@ class BothVersionsPage(Page):
     action: str
     repeated: Mapping[str, str]
     keep: str
+    current: FieldDay | None = None
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,7 @@ def both_versions(request: Request, error: StaleFormError, sent: Mapping[str, st
     query = f"?{request.url.query}" if request.url.query else ""
     said = (str(error), error.differences, request.url.path + query, repeated, keep)
     if not request.headers.get("HX-Request"):
-        return render(request, BothVersionsPage(*said), STALE)
+        return render(request, BothVersionsPage(*said, day_to_land(request)), STALE)
     response = render(request, BothVersionsStrip(*said), STALE)
     response.headers.update(ON_TOP)
     return response

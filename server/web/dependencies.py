@@ -108,12 +108,13 @@ def admit(request: Request) -> None:
 
 
 def who_asks(request: Request) -> Who | None:
-    """Who looks at a public page; None for a stranger."""
+    """Who looks at a public page; None for a stranger. From then on its template knows what they may."""
     token, state = request.cookies.get(COOKIE), request.app.state
     if not token:
         return None
     with state.database.read() as session:
-        return _who(session, token, state.clock())
+        request.state.who_looks = _who(session, token, state.clock())
+    return request.state.who_looks
 
 
 def require(request: Request, least: str) -> None:

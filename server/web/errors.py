@@ -19,6 +19,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from server.services import errors as refusals
 from server.services.roles import DIRECTOR, HELPER, ORGANIZER
 from server.storage.session import AWAY, DAMAGED, FULL, LOCKED, READ_ONLY, DatabaseFailsError
+from server.storage.tables import FieldDay
+from server.web.day_to_land import day_to_land
 from server.web.dependencies import NotAllowedError, SignInNeededError
 from server.wording import gettext as _
 from server.wording import marked
@@ -114,16 +116,24 @@ def add_handlers(app: FastAPI) -> None:
     app.add_exception_handler(NotAllowedError, _answer_not_allowed)
 
 
-def answer(request: Request, status: int, message: str = "", sign_in: str = "/sign-in") -> Response:
+def answer(
+    request: Request,
+    status: int,
+    message: str = "",
+    sign_in: str = "/sign-in",
+    current: FieldDay | None = None,
+) -> Response:
     """The friendly answer of a status; `message` is one sentence about this very case.
 
     sign_in  where one signs in who may do what was asked
+    current  the day that EVERYBODY LAND is for, where somebody is signed in
     """
     known = ANSWERS.get(status) or ANSWERS[400 if status < 500 else 500]
     context = {
         "message": message or _(known.usual_message),
         "status": status,
         "sign_in": sign_in,
+        "current": current,
         "request_number": getattr(request.state, "request_number", ""),
     }
     templates = request.app.state.templates
@@ -138,7 +148,7 @@ def answer(request: Request, status: int, message: str = "", sign_in: str = "/si
 def _answer_known(request: Request, error: Exception) -> Response:
     nearest = next(parent for parent in type(error).__mro__ if parent in STATUSES)
     message = "" if isinstance(error, RequestValidationError) else str(error)
-    response = answer(request, STATUSES[nearest], message)
+    response = answer(request, STATUSES[nearest], message, current=day_to_land(request))
     if isinstance(error, refusals.TooManyTriesError):
         response.headers["Retry-After"] = str(error.retry_after_s)
     return response
@@ -147,7 +157,8 @@ def _answer_known(request: Request, error: Exception) -> Response:
 def _answer_http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     has_own_words = error.detail != HTTPStatus(error.status_code).phrase
-    response = answer(request, error.status_code, error.detail if has_own_words else "")
+    message = error.detail if has_own_words else ""
+    response = answer(request, error.status_code, message, current=day_to_land(request))
     response.headers.update(error.headers or {})
     return response
 
@@ -169,11 +180,12 @@ def _answer_sign_in_needed(request: Request, _error: Exception) -> Response:
 def _answer_not_allowed(request: Request, error: Exception) -> Response:
     """Who may do it, and the way to sign in as that: for a page back to it, for a form in another tab."""
     assert isinstance(error, NotAllowedError)
+    current = day_to_land(request)
     message = f"{_(ONLY_BY[error.least])} {_(SIGNED_IN_AS[error.role])}"
     if request.method == "GET" and not request.headers.get("HX-Request"):
         sign_in = f"/sign-in?role={error.least}&next={quote(_asked(request), safe='/')}"
-        return answer(request, 403, message, sign_in)
-    return answer(request, 403, message, f"/sign-in?role={error.least}")
+        return answer(request, 403, message, sign_in, current)
+    return answer(request, 403, message, f"/sign-in?role={error.least}", current)
 
 
 def _asked(request: Request) -> str:

@@ -17,13 +17,17 @@ from server.web.templating import Page
 
 @dataclass(frozen=True)
 class SignInPage(Page):
-    """`role` and `club` are chosen already; a server of one club asks for none."""
+    """`role` and `club` are chosen already; a server of one club asks for none.
+
+    reset_options  what follows `organizer reset` at a terminal: for the chosen club, else for each
+    """
 
     template: ClassVar[str] = "access/page.html"
     next: str
     role: str
     club: str
     clubs: Sequence[Club]
+    reset_options: Sequence[str]
     errors: Mapping[str, str] = field(default_factory=dict)
 
 

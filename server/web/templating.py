@@ -102,7 +102,7 @@ class _Environment(Environment):
 def _of_every_page(request: Request) -> dict[str, object]:
     """`may("director")` says whether whoever is signed in may what that role may."""
     keeper = getattr(request.app.state, "backups", None)
-    who = signed_in_of(request)
+    who = signed_in_of(request) or getattr(request.state, "who_looks", None)
     return {
         "screen_look": look_of(request.cookies),
         "backup_trouble": keeper.trouble if keeper else "",

@@ -298,6 +298,8 @@ def test_many_addresses_do_not_give_more_than_a_hundred_tries(database, cheap_ha
     with pytest.raises(TooManyTriesError) as refused:
         sign_in(database, phrase, "10.9.9.9")
     assert refused.value.retry_after_s == 15 * 60
+    assert "Sign in on the machine that runs Bandstand, or in a browser" in str(refused.value)
+    assert "in 15 min" in str(refused.value)
     assert sign_in(database, phrase, "10.9.9.9", NOW + timedelta(minutes=15))
 
 

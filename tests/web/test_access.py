@@ -1,3 +1,4 @@
+import html
 from datetime import timedelta
 
 import pytest
@@ -128,6 +129,19 @@ def test_a_server_of_several_clubs_asks_for_which(client, database, pass_phrase)
     assert f'value="{other}" selected' in wrong.text
     assert sign_in(client, "six words", club="99").text.count("This is not the pass phrase.") == 1
     assert sign_in(client, theirs, club=str(other)).status_code == 303
+
+
+def test_the_cure_for_a_lost_phrase_names_the_club_where_there_are_several(client, database):
+    assert "organizer reset</code>. Where" in client.get("/sign-in").text
+    with database.write() as session:
+        other = clubs.make_club(session, "Curlew Moor", NOW).id
+        clubs.make_club(session, 'The "$5" club', NOW)
+    page = html.unescape(client.get("/sign-in").text)
+    for name in ('"First club"', '"Curlew Moor"', "'The \"$5\" club'"):
+        assert f"organizer reset --club {name}</code>" in page
+    chosen = html.unescape(sign_in(client, "six words", club=str(other)).text)
+    assert 'reset --club "Curlew Moor"</code>. Where' in chosen
+    assert '"First club"' not in chosen
 
 
 def test_signing_out_ends_the_session_itself_not_only_the_cookie(organizer):

@@ -56,6 +56,13 @@ def test_everybody_can_open_the_form_and_gets_no_cookie(phone):
     assert "What is kept" in answer.text
 
 
+@pytest.mark.parametrize("address", ["/join/TERN", "/join/Tern", "/join/%20tern%20"])
+def test_the_code_may_be_typed_in_capitals_and_with_spaces(phone, database, address):
+    assert 'data-code="tern"' in phone.get(address).text
+    assert phone.post(address, data=FORM).headers["Location"].startswith("/join/tern?me=")
+    assert len(roster(database)) == 1
+
+
 def test_a_pilot_is_on_the_roster_with_a_channel_and_a_link(phone, database):
     answer = phone.post(ADDRESS, data=FORM)
     assert (answer.status_code, answer.headers["Location"]) == (303, f"{ADDRESS}?me={ID}")

@@ -1,5 +1,6 @@
 """Sign in and out."""
 
+import shlex
 from collections.abc import Mapping
 from datetime import timedelta
 from typing import Annotated
@@ -32,6 +33,8 @@ router = APIRouter()
 
 SIGN_IN = "/sign-in"
 KNOWN_FOR_S = 365 * 24 * 3600
+_SPECIAL = frozenset('"$`\\!%')
+"""What double quotes leave its meaning at one terminal or another."""
 
 
 @router.get(SIGN_IN)
@@ -120,6 +123,18 @@ def _clubs(database: Database) -> list[Club]:
         return clubs.all_clubs(session)
 
 
+def _reset_options(existing: list[Club], club: str) -> list[str]:
+    if len(existing) == 1:
+        return [""]
+    chosen = [one for one in existing if str(one.id) == club] or existing
+    return [f" --club {_quoted(one.name)}" for one in chosen]
+
+
+def _quoted(name: str) -> str:
+    """One word for a terminal; double quotes, which Windows takes too, where nothing in the name is special."""
+    return shlex.quote(name) if _SPECIAL & set(name) else f'"{name}"'
+
+
 def _show(
     request: Request,
     database: Database,
@@ -130,11 +145,13 @@ def _show(
     errors: Mapping[str, str] | None = None,
 ) -> Response:
     """Whoever was signed in last is chosen already; at first the organizer, who has the first pass phrase."""
+    existing = _clubs(database)
     page = SignInPage(
         next=local_address(next),
         role=role if role in ROLES else ORGANIZER,
         club=club,
-        clubs=_clubs(database),
+        clubs=existing,
+        reset_options=_reset_options(existing, club),
         errors=errors or {},
     )
     return render(request, page, status)

@@ -4,6 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from server.services import board, clubs, days, live
+from server.services.days import typed_code
 from server.services.errors import NotFoundError
 from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, SettingsOfApp, WhoLooks, public
 from server.web.fragments import answer_poll
@@ -19,7 +20,7 @@ router = APIRouter()
 def show_first_page(request: Request, database: DatabaseOfApp, who: WhoLooks, code: str = "") -> Response:
     """The board of the day, or where there are several clubs the question for which; for the crew, its day."""
     if code:
-        return _find_board(request, database, _typed(code.strip()))
+        return _find_board(request, database, typed_code(code))
     with database.read() as session:
         existing = clubs.all_clubs(session)
         club_id = who.club_id if who else existing[0].id or 0
@@ -44,7 +45,7 @@ def _find_board(request: Request, database: DatabaseOfApp, code: str) -> Respons
 @public
 def show_board(request: Request, code: str, database: DatabaseOfApp, settings: SettingsOfApp) -> Response:
     with database.read() as session:
-        shown = board.board_of(session, _typed(code))
+        shown = board.board_of(session, typed_code(code))
     return render(request, BoardPage(board=shown, heartbeat_ms=round(settings.heartbeat_s * 1000)))
 
 
@@ -55,19 +56,14 @@ async def stream_board(
 ) -> Response:
     def current() -> State:
         with database.read() as session:
-            return fragments.state(board.board_of(session, _typed(code)))
+            return fragments.state(board.board_of(session, typed_code(code)))
 
-    return await open_stream(request, live.board_topic(_typed(code)), current)
+    return await open_stream(request, live.board_topic(typed_code(code)), current)
 
 
 @router.get("/board/{code}/state")
 @public
 def poll_board(request: Request, code: str, database: DatabaseOfApp, fragments: FragmentsOfApp) -> Response:
     with database.read() as session:
-        shown = board.board_of(session, _typed(code))
+        shown = board.board_of(session, typed_code(code))
     return answer_poll(request, fragments.state(shown))
-
-
-def _typed(code: str) -> str:
-    """Phones begin what is typed with a capital letter."""
-    return code.lower()

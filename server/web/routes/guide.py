@@ -9,6 +9,8 @@ from fastapi.responses import HTMLResponse
 
 from server.radio.site import Site
 from server.services.site_facts import Ceiling, site_facts
+from server.storage.tables import FieldDay
+from server.web.day_to_land import day_to_land
 from server.web.dependencies import public
 from server.web.templating import Page, render
 from server.web.way_back import way_back
@@ -20,16 +22,16 @@ router = APIRouter()
 
 @dataclass(frozen=True)
 class GuidePage(Page):
-    """`back` leads to the page that led here."""
+    """`back` leads to the page that led here; `current` is the day that EVERYBODY LAND is for."""
 
     template: ClassVar[str] = "guide/page.html"
     back: str
+    current: FieldDay | None
     ceilings: Sequence[Ceiling]
 
 
 @router.get("/guide")
 @public
 def guide(request: Request) -> HTMLResponse:
-    return render(
-        request, GuidePage(back=way_back(request), ceilings=site_facts(Site(), USUAL_AIRCRAFT).ceilings)
-    )
+    ceilings = site_facts(Site(), USUAL_AIRCRAFT).ceilings
+    return render(request, GuidePage(way_back(request), day_to_land(request), ceilings))

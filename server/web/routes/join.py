@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from server.services import joins
-from server.services.days import day_with
+from server.services.days import day_with, typed_code
 from server.services.errors import InputError, NotFoundError, RefusedError
 from server.services.joins import JoinLimitError
 from server.services.roster_table import roster_row
@@ -26,7 +26,7 @@ def show_join(request: Request, code: str, database: DatabaseOfApp, me: str = ""
     if not me:
         return _form(request, database, code, {"join_id": joins.new_join_id()})
     with database.read() as session:
-        day = day_with(session, code)
+        day = day_with(session, typed_code(code))
         try:
             row = roster_row(session, day, joins.joined(session, day, me))
         except NotFoundError as error:
@@ -41,7 +41,7 @@ def join(
 ) -> Response:
     try:
         with database.write() as session:
-            day = day_with(session, code)
+            day = day_with(session, typed_code(code))
             pilot = joins.join(session, day, form.get("join_id", ""), form, now)
     except InputError as error:
         return _form(request, database, code, form, 422, errors=error.faults)
@@ -62,5 +62,5 @@ def _form(
     notice: str = "",
 ) -> Response:
     with database.read() as session:
-        day = day_with(session, code)
+        day = day_with(session, typed_code(code))
     return render(request, JoinPage(day=day, typed=typed, errors=errors or {}, notice=notice), status)

@@ -16,6 +16,7 @@ from server.services.errors import InputError, RefusedError
 from server.services.roles import ORGANIZER
 from server.storage.session import Database, DatabaseFailsError
 from server.storage.tables import FieldDay
+from server.web.day_to_land import day_to_land
 from server.web.dependencies import BackupsOfApp, DatabaseOfApp, RowNumber, needs, public
 from server.web.form_text import FormText
 from server.web.live_mark import LiveMark, live_mark
@@ -29,10 +30,11 @@ router = APIRouter()
 
 @dataclass(frozen=True)
 class PrivacyPage(Page):
-    """`back` leads to the page that led here."""
+    """`back` leads to the page that led here; `current` is the day that EVERYBODY LAND is for."""
 
     template: ClassVar[str] = "privacy/page.html"
     back: str
+    current: FieldDay | None
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,7 @@ class NamesPage(Page):
 @router.get("/privacy")
 @public
 def show_privacy(request: Request) -> Response:
-    return render(request, PrivacyPage(way_back(request, also="/guide")))
+    return render(request, PrivacyPage(way_back(request, also="/guide"), day_to_land(request)))
 
 
 @router.get("/days/{code}/names")
