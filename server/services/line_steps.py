@@ -67,6 +67,10 @@ def _while_powering_up(now: FlightLineNow) -> NextStep:
         return NextStep(f"clearances/{unasked.id}/off", words, {"seen": unasked.seen})
     if now.line.walkers_since is not None and (waiting or clear):
         return NextStep("walkers", _("The field is clear of walkers"), {"state": "gone"})
+    stood_down = _at(now, LANDED)
+    if stood_down:  # nobody is released beside a transmitter that may be on
+        words = _("%(callsign)s is off now", callsign=stood_down[0].callsign)
+        return NextStep(f"slots/{stood_down[0].id}/off", words, {"seen": stood_down[0].seen})
     if clear and not waiting:
         words = _("Release %(heat)s: %(pilots)s", heat=heat, pilots=_listed(clear))
         return _step(now, flight_states.RELEASE, words)

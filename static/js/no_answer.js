@@ -1,10 +1,8 @@
-// A press that the server does not answer: #no-answer says so, and the page stays with what was typed on it. On a page
-// that updates by itself a plain form would leave the channel on it for the browser's own error page, so the server is
-// asked first whether it is there.
+// A press that the server does not answer: #no-answer says so, and the page stays with what was typed on it. A plain form
+// would leave it for the browser's own error page, so the server is asked first whether it is there.
 (() => {
   const PATIENCE_MS = 4000;
   const notice = document.getElementById("no-answer");
-  const isLive = Boolean(document.querySelector("[data-stream]"));
   const asked = new WeakSet(), answered = new WeakSet();
 
   const say = (isSilent) => { notice.hidden = !isSilent; };
@@ -21,19 +19,40 @@
     }
   }
 
+  // Address and fields of a press; of a file its name.
+  const pressOf = (form, submitter) => JSON.stringify(
+    [form.getAttribute("action"), ...[...new FormData(form, submitter)].map(([name, value]) => [name, value.name ?? value])]);
+
+  // A live page may have turned the form into that of the next step by now: what was pressed goes out, nothing else.
+  function sendAsPressed(press) {
+    const [action, ...fields] = JSON.parse(press), form = document.createElement("form");
+    form.method = "post";
+    form.action = action;
+    for (const [name, value] of fields) {
+      const field = document.createElement("input");
+      field.type = "hidden";
+      field.name = name;
+      field.value = value;
+      form.append(field);
+    }
+    document.body.append(form);
+    form.submit();
+  }
+
   // htmx has prevented the default of its own forms by now.
   document.addEventListener("submit", async (event) => {
-    const form = event.target;
-    if (!isLive || event.defaultPrevented || form.method !== "post" || answered.delete(form)) return;
+    const form = event.target, submitter = event.submitter;
+    if (event.defaultPrevented || form.method !== "post" || answered.delete(form)) return;
     event.preventDefault();
     if (asked.has(form)) return;
     asked.add(form);
-    const there = await isThere();
+    const press = pressOf(form, submitter), there = await isThere();
     asked.delete(form);
     say(!there);
     if (!there) return;
+    if (!form.isConnected || pressOf(form, submitter) !== press) return sendAsPressed(press);
     answered.add(form);
-    form.requestSubmit(event.submitter);
+    form.requestSubmit(submitter);
   });
 
   document.addEventListener("htmx:error", (event) => {

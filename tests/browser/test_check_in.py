@@ -23,7 +23,7 @@ def desk(server: FieldServer, browser_page: Callable[[str], Page]) -> Page:
     assert spoken is not None
     page.get_by_label("Pass phrase").fill(spoken[1].strip())
     page.get_by_role("button", name="Sign in").click()
-    page.goto(f"{server.address}/days")
+    page.wait_for_url("**/days")
     page.get_by_label("Name").fill("Heron Hollow day")
     page.get_by_role("button", name="Make the field day").click()
     page.wait_for_url(re.compile("/days/[a-z]{4}/"))

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from server.services.flight_line import everybody_land
 from server.storage.session import Database
@@ -84,6 +84,22 @@ def test_one_key_sees_a_heat_through_and_the_phone_follows(director, browser_pag
         director.keyboard.press("n")
         expect(phone.locator(".when-live .plate > span")).to_have_text(word, timeout=TOLD_WITHIN_MS)
     expect(key(director)).to_have_text("Call heat 2", timeout=TOLD_WITHIN_MS)
+
+
+def test_a_press_on_its_way_is_never_taken_for_the_next_step(director, browser_page, field):
+    other = field.sign_in(browser_page("laptop"))
+    other.goto(field.line)
+    other.keyboard.press("n")
+    expect(key(director)).to_have_text("Wren: picture is clear", timeout=TOLD_WITHIN_MS)
+    asking: list[Route] = []
+    director.route("**/health", lambda route: asking.append(route))
+    director.keyboard.press("n")
+    expect(key(other)).to_have_text("Wren: picture is clear", timeout=TOLD_WITHIN_MS)
+    other.keyboard.press("n")
+    expect(key(director)).to_have_text("Otter: picture is clear", timeout=TOLD_WITHIN_MS)
+    asking[0].continue_()
+    expect(director.locator("#main")).to_contain_text("Somebody", timeout=TOLD_WITHIN_MS)
+    assert field.stages()["Otter"] == "power up"
 
 
 def test_everybody_land_acts_at_once_while_typing_and_loses_nothing(director, browser_page, field):

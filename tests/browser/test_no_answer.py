@@ -53,3 +53,23 @@ def test_the_channel_plan_says_that_a_press_is_not_answered(
     desk.get_by_role("button", name="Plan channels").click()
     expect(desk.locator("#main")).to_contain_text(re.compile("Planned 1 pilot"), timeout=CALLED_WITHIN_MS)
     expect(desk.locator("#no-answer")).to_be_hidden()
+
+
+def test_what_is_typed_in_a_plain_form_outlives_the_server(
+    server: FieldServer, browser_page: Callable[[str], Page]
+) -> None:
+    desk = browser_page("laptop")
+    _open_the_day(desk, server)
+    desk.goto(f"{server.address}/people")
+    name = desk.get_by_label("Name").first
+    name.fill("Tern")
+
+    server.kill()
+    name.press("Enter")
+    expect(desk.locator("#no-answer")).to_contain_text("Bandstand does not answer")
+    expect(name).to_have_value("Tern")
+    server.start()
+    with desk.expect_event("framenavigated"):
+        name.press("Enter")
+    desk.reload()
+    expect(name).to_have_value("Tern")

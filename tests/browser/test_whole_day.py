@@ -64,7 +64,7 @@ def _open_the_day(page: Page, server: FieldServer) -> str:
     assert spoken is not None
     page.get_by_label("Pass phrase").fill(spoken[1].strip())
     page.get_by_role("button", name="Sign in").click()
-    page.goto(f"{server.address}/days")
+    page.wait_for_url("**/days")
     page.get_by_label("Name").fill("Heron Hollow day")
     page.get_by_role("button", name="Make the field day").click()
     page.wait_for_url(re.compile("/days/[a-z]{4}/"))

@@ -76,7 +76,17 @@ def test_while_walkers_hold_up_a_turn_the_key_says_that_they_are_gone(session, d
 def test_a_heat_of_which_nobody_is_left_is_stopped(session, day):
     call_heat(session, day, only={id_of(session, day, "Wren")})
     press(session, day, "Wren", "stand down")
+    press(session, day, "Wren", "off")
     assert desk(session, day).step.words == "Stop heat 1: nobody flies"
+
+
+def test_nobody_is_released_by_the_key_beside_who_stood_down_and_may_be_on(session, day):
+    call_heat(session, day)
+    press(session, day, "Wren", "picture is clear")
+    press(session, day, "Otter", "stand down")
+    assert desk(session, day).step.words == "Otter is off now"
+    press(session, day, "Otter", "off")
+    assert desk(session, day).step.words == "Release heat 1: Wren"
 
 
 def test_of_many_the_key_says_how_many(session):
