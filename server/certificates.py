@@ -72,7 +72,8 @@ def read(certificate: Path, key: Path | None) -> Certificate:
         told = _shown_to_a_browser(server, chain)
     except ssl.SSLCertVerificationError as error:
         raise CertificateError(
-            f"The certificate {certificate} cannot be used for a server: {error.verify_message}."
+            f"The certificate {certificate} cannot be used for a server: {error.verify_message}. "
+            "Have one made for a web server (extended key usage: server authentication), with its names in it."
         ) from error
     except ssl.SSLError as error:
         raise CertificateError(_why_not(error, certificate, key_file)) from error
@@ -117,7 +118,13 @@ def _why_not(error: ssl.SSLError, certificate: Path, key: Path) -> str:
             "the file holds several certificates, the server's own must come first."
         )
     reason = (error.reason or str(error)).replace("_", " ").lower()
-    return f"The certificate {certificate} with the key {key} cannot be used: {reason}."
+    said = f"The certificate {certificate} with the key {key} cannot be used: {reason}."
+    if "too small" in reason or "too weak" in reason:
+        return f"{said} Have one made with a longer key and today's hash: EC P-256, or RSA 2048, and SHA-256."
+    return (
+        f"{said} One of the files is cut short or damaged: copy it again, whole, from each line -----BEGIN …----- "
+        "to its -----END …-----, as whoever made the certificate gave it."
+    )
 
 
 def _shown_to_a_browser(server: ssl.SSLContext, chain: str) -> dict[str, Any]:

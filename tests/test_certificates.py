@@ -106,6 +106,29 @@ def test_a_damaged_certificate_is_told(pair, tmp_path):
     )
 
 
+@pytest.mark.parametrize("which", [0, 1], ids=["certificate", "key"])
+def test_a_file_that_is_cut_short_is_told_with_the_cure(pair, tmp_path, which):
+    files = list(pair)
+    files[which] = tmp_path / "short.pem"
+    whole = pair[which].read_text()
+    files[which].write_text(whole[: len(whole) // 2])
+    told = refused(*files)
+    assert str(files[which]) in told
+    assert "cut short or damaged: copy it again, whole, from each line -----BEGIN" in told
+
+
+def test_one_that_is_for_no_server_is_told_with_what_would_be(authority, tmp_path):
+    certificate, key = authority.make("person", names="DNS:a.example\nextendedKeyUsage=clientAuth")
+    assert "Have one made for a web server" in refused(certificate, key)
+
+
+def test_a_key_that_is_too_short_is_told_with_which_would_do(authority, tmp_path):
+    certificate, key = tmp_path / "short.pem", tmp_path / "short.key"
+    made = ("req", "-x509", "-newkey", "rsa:512", "-nodes", "-subj", "/CN=a", "-days", "9")
+    authority.run(*made, "-keyout", key, "-out", certificate)
+    assert "Have one made with a longer key" in refused(certificate, key)
+
+
 def test_an_expired_one_is_read_all_the_same_and_warned_of(authority):
     found = read(*authority.make("expired", days=-1))
     assert found.names[0] == "field.example"

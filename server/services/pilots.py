@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from server.services import provisional, saved_forms
 from server.services.callsigns import callsign_key
-from server.services.errors import NotFoundError, RefusedError
+from server.services.errors import NotFoundError, OvertakenError, RefusedError
 from server.services.faults import FieldFault
 from server.services.lineup import list_of, problem_pilots
 from server.services.roster import RosterPilot
@@ -171,8 +171,21 @@ def store(
     return pilot
 
 
-def renew_link(session: Session, day: FieldDay, pilot: Pilot, who: str, at: datetime) -> None:
-    """A new private link; the old one is void from now on, and so is the page by which the pilot joined."""
+def renew_link(session: Session, day: FieldDay, pilot: Pilot, seen: str, who: str, at: datetime) -> None:
+    """A new private link; the old one is void from now on, and so is the page by which the pilot joined.
+
+    seen  the link that the page showed
+
+    Raises OvertakenError where there is another by now, which may be in the pilot's hands.
+    """
+    if seen != pilot.link_token:
+        raise OvertakenError(
+            _(
+                "%(callsign)s has a new link since this page was loaded: it is the one shown here. No other was "
+                "made.",
+                callsign=pilot.callsign,
+            )
+        )
     pilot.link_token, pilot.join_id = secrets.token_urlsafe(TOKEN_BYTES), None
     pilot.updated_at = at
     session.add(pilot)

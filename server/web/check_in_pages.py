@@ -139,6 +139,7 @@ class LinkFragment(Page):
     day: FieldDay
     pilot: Pilot
     address: PhoneAddress
+    notice: str = ""
 
 
 @dataclass(frozen=True)
@@ -149,6 +150,7 @@ class LinkPage(Page):
     live: LiveMark
     pilot: Pilot
     address: PhoneAddress
+    notice: str = ""
 
 
 @dataclass(frozen=True)

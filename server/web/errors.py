@@ -21,7 +21,8 @@ from server.services.roles import DIRECTOR, HELPER, ORGANIZER
 from server.storage.session import AWAY, DAMAGED, FULL, LOCKED, READ_ONLY, DatabaseFailsError
 from server.storage.tables import FieldDay
 from server.web.day_to_land import day_to_land
-from server.web.dependencies import NotAllowedError, SignInNeededError
+from server.web.dependencies import NotAllowedError, SignInNeededError, local_address
+from server.web.way_back import page_above, way_back
 from server.wording import gettext as _
 from server.wording import marked
 
@@ -37,12 +38,17 @@ class Answer:
 
 ANSWERS = {
     400: Answer(
-        "errors/bad_request.html", marked("This could not be read. Go back, reload the page and try again.")
+        "errors/bad_request.html",
+        marked("What the browser sent could not be read, so nothing was done."),
     ),
     403: Answer(
         "errors/forbidden.html", marked("This was sent from somewhere else than a page of this Bandstand.")
     ),
     404: Answer("errors/not_found.html", marked("Nothing is at this address. Check it letter by letter.")),
+    405: Answer(
+        "errors/only_pressed.html",
+        marked("This address is no page: it only takes what a button or a form sends, so nothing was done."),
+    ),
     409: Answer("errors/overtaken.html", marked("Somebody else changed this since the page was loaded.")),
     413: Answer("errors/too_large.html", marked("This is larger than Bandstand takes.")),
     422: Answer("errors/not_taken.html", marked("Something in the form or the address cannot be used.")),
@@ -92,10 +98,13 @@ DATABASE_FAILS: dict[str, tuple[int, str]] = {
 ON_TOP = {"HX-Retarget": "#main", "HX-Reswap": "afterbegin show:top", "HX-Reselect": ".notice"}
 """By which htmx puts a strip on top of the page, whole, also where the form would pick out a part of a page."""
 
-SIGN_IN_FIRST = marked(
-    "Sign in first, in another tab. Then come back here and send this again: it is still typed in."
+SIGNED_OUT = "errors/signed_out.html"
+WITHOUT_CURE = "errors/_frame.html"
+"""For a message that says itself what to do."""
+SIGNED_OUT_HERE = marked("Nobody is signed in here any more, so this was not done.")
+IN_ANOTHER_TAB = marked(
+    "Sign in in another tab, then press again here: what you typed is still on this page."
 )
-
 
 ONLY_BY = {
     ORGANIZER: marked("Only the organizer may do this."),
@@ -122,18 +131,22 @@ def answer(
     message: str = "",
     sign_in: str = "/sign-in",
     current: FieldDay | None = None,
+    template: str = "",
 ) -> Response:
     """The friendly answer of a status; `message` is one sentence about this very case.
 
     sign_in  where one signs in who may do what was asked
     current  the day that EVERYBODY LAND is for, where somebody is signed in
+    template the page, where it is not the usual one of the status
     """
     known = ANSWERS.get(status) or ANSWERS[400 if status < 500 else 500]
     context = {
         "message": message or _(known.usual_message),
         "status": status,
         "sign_in": sign_in,
+        "leads_back": request.method == "GET" and "next=" in sign_in,
         "current": current,
+        "page": local_address(page_above(request, request.url.path)),
         "request_number": getattr(request.state, "request_number", ""),
     }
     templates = request.app.state.templates
@@ -142,7 +155,7 @@ def answer(
     accepted = request.headers.get("Accept", "*/*")
     if "text/html" not in accepted and "*/*" not in accepted:
         return PlainTextResponse(context["message"], status)
-    return templates.TemplateResponse(request, known.template, context, status)
+    return templates.TemplateResponse(request, template or known.template, context, status)
 
 
 def _answer_known(request: Request, error: Exception) -> Response:
@@ -171,21 +184,26 @@ def _answer_failing_database(request: Request, error: Exception) -> Response:
 
 
 def _answer_sign_in_needed(request: Request, _error: Exception) -> Response:
-    """A page leads to the sign-in and back; what was typed into a form stays where it is."""
-    if request.method != "GET" or request.headers.get("HX-Request"):
-        return answer(request, 403, _(SIGN_IN_FIRST))
-    return RedirectResponse(f"/sign-in?next={quote(_asked(request), safe='/')}", 303)
+    """A page leads to the sign-in and back, a press to the page that it was on; what was typed stays there."""
+    if request.method == "GET" and not request.headers.get("HX-Request"):
+        return RedirectResponse(f"/sign-in?next={quote(_asked(request), safe='/')}", 303)
+    message = _(SIGNED_OUT_HERE)
+    if request.headers.get("HX-Request"):
+        message += f" {_(IN_ANOTHER_TAB)}"
+    sign_in = f"/sign-in?next={quote(way_back(request), safe='/')}"
+    return answer(request, 403, message, sign_in, template=SIGNED_OUT)
 
 
 def _answer_not_allowed(request: Request, error: Exception) -> Response:
-    """Who may do it, and the way to sign in as that: for a page back to it, for a form in another tab."""
+    """Who may do it, and the way to sign in as that: for a page back to it, for a form to the page it was on."""
     assert isinstance(error, NotAllowedError)
     current = day_to_land(request)
     message = f"{_(ONLY_BY[error.least])} {_(SIGNED_IN_AS[error.role])}"
     if request.method == "GET" and not request.headers.get("HX-Request"):
         sign_in = f"/sign-in?role={error.least}&next={quote(_asked(request), safe='/')}"
         return answer(request, 403, message, sign_in, current)
-    return answer(request, 403, message, f"/sign-in?role={error.least}", current)
+    sign_in = f"/sign-in?role={error.least}&next={quote(way_back(request), safe='/')}"
+    return answer(request, 403, message, sign_in, current)
 
 
 def _asked(request: Request) -> str:

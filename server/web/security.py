@@ -17,7 +17,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.services.day_files import LARGEST_MIB
-from server.web.errors import answer
+from server.web.errors import WITHOUT_CURE, answer
 from server.wording import gettext as _
 from server.wording import marked
 
@@ -100,7 +100,9 @@ class Guard:
 
         headers = Headers(scope=scope)
         if not is_known_host(headers.get("host", ""), self._policy.allowed_hosts):
-            await answer(Request(scope), 400, _(UNKNOWN_HOST))(scope, receive, send_with_headers)
+            await answer(Request(scope), 400, _(UNKNOWN_HOST), template=WITHOUT_CURE)(
+                scope, receive, send_with_headers
+            )
         elif scope["method"] not in SAFE_METHODS and not is_from_here(
             headers, scope["scheme"], self._policy.public_origins
         ):

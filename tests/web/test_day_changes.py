@@ -208,7 +208,7 @@ class TestOtherEvents:
         change(director, app, database, day, "noisy", mhz=5695)
         page = show(director, "/days/tern/plan")
         assert "5695 MHz is noisy and out of use from now on." in page
-        assert "5695 MHz is clear again: use it" in page
+        assert "Clear again: use 5695 MHz" in page
 
     def test_who_cannot_fly_any_more_is_named(self, director, app, database, day):
         with database.write() as session:
@@ -255,10 +255,10 @@ def test_no_level_of_power_is_offered_once_a_heat_is_flown(director, database):
         day = published_day(session, code="tern")
         for pilot in pilots.of_day(session, day.id):
             pilots.aircraft_of(session, pilot.id)[0].power_mw = "25 200"
-    assert "Plan with 200 mW for all" in show(director, "/days/tern/plan")
+    assert "Set 200 mW for all" in show(director, "/days/tern/plan")
     director.post("/days/tern/plan/next-heat", data={"next_heat": "2"})
     page = show(director, "/days/tern/plan")
-    assert "Plan with 200 mW for all" not in page
+    assert "Set 200 mW for all" not in page
     assert "once heats are flown, the level stays" in page
 
 

@@ -7,6 +7,7 @@ from starlette.testclient import TestClient
 from server.services import errors as refusals
 from server.web.dependencies import public
 from server.web.errors import ANSWERS, STATUSES
+from tests.factories import make_day
 from tests.web.conftest import ADDRESS
 
 SENTENCE = "Otter's goggles cannot show that channel."
@@ -79,8 +80,37 @@ def test_a_wrong_address_is_answered_with_a_page(director, address):
 def test_a_method_that_an_address_does_not_take_is_answered_with_a_page(client):
     answer = client.put("/health")
     assert answer.status_code == 405
-    assert answer.headers["Allow"] == "GET"
+    assert set(answer.headers["Allow"].split(", ")) == {"GET", "HEAD"}
     assert "<h1>" in answer.text
+
+
+def test_an_address_that_takes_presses_only_names_the_page_that_it_belongs_to(director):
+    answer = director.get("/days/tern/line/hours")
+    assert answer.status_code == 405
+    assert '<a href="/days/tern/line">the page that it belongs to</a>' in answer.text
+
+
+@pytest.mark.parametrize("status", [400, 405])
+def test_nobody_is_told_to_reload_what_a_reload_cannot_mend(app, status):
+    assert "reload" not in raising(app, HTTPException(status)).get("/raises").text
+
+
+def test_a_press_after_the_sign_in_ended_leads_back_to_its_page(client):
+    page = {"Referer": f"{ADDRESS}/days/tern/line"}
+    answer = client.post("/days/tern/line/lift", headers=page)
+    assert answer.status_code == 403
+    assert "Nobody is signed in here any more, so this was not done." in answer.text
+    assert answer.text.count('href="/sign-in?next=/days/tern/line"') == 2
+    strip = client.post("/days/tern/line/lift", headers=page | {"HX-Request": "true"}).text
+    assert "so this was not done. Sign in in another tab, then press again here" in strip
+    assert '<a href="/sign-in?next=/days/tern/line" target="_blank">' in strip
+
+
+def test_a_press_of_who_may_not_leads_back_to_its_page_as_who_may(helper, database):
+    with database.write() as session:
+        make_day(session, code="tern")
+    answer = helper.post("/days/tern/line/lift", headers={"Referer": f"{ADDRESS}/days/tern/check-in"})
+    assert 'href="/sign-in?role=director&amp;next=/days/tern/check-in" target="_blank"' in answer.text
 
 
 def test_a_fault_of_ours_shows_a_page_and_no_traceback(app):

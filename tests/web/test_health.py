@@ -23,6 +23,15 @@ def test_health_says_that_the_process_lives_and_asks_nothing_else(client, monkey
     assert answer.headers["Cache-Control"] == "no-store"
 
 
+def test_the_head_alone_is_answered_as_the_whole(app):
+    with serving(app) as address:
+        for path in ("/health", "/ready"):
+            until(lambda path=path: httpx.get(address + path).status_code == 200)
+            head = httpx.head(address + path)
+            assert (head.status_code, head.content) == (200, b"")
+            assert head.headers["Content-Length"] == httpx.get(address + path).headers["Content-Length"]
+
+
 def test_a_server_on_its_data_is_ready(client):
     until(lambda: client.get("/ready").status_code == 200)
     assert client.get("/ready").json() == {"status": "ready"}

@@ -15,6 +15,7 @@ from server.storage import clubs, logbook, pilots
 from server.web.dependencies import COOKIE
 from tests.factories import FIRST_CLUB, NOW, make_day, make_logbook_entry, make_pilot, make_signed_in
 from tests.serving import serving
+from tests.web.forms_of_pages import form_of
 
 PATIENCE_S = 10
 
@@ -31,6 +32,12 @@ def test_a_new_phrase_is_shown_once_and_lets_its_role_in(organizer, database, ro
     assert phrase not in organizer.get("/people").text
     lasts = timedelta(hours=1)
     assert access.sign_in(database, Account(FIRST_CLUB, role), phrase, "127.0.0.1", NOW, lasts)
+
+
+def test_of_an_old_phrase_it_is_told_only_where_there_was_one(organizer):
+    first, second = (organizer.post("/people/pass-phrases/helper", data=shown) for shown in ({}, {}))
+    assert "The old one is void" not in first.text
+    assert "The old one is void" in second.text
 
 
 def test_a_role_that_there_is_not_gets_no_phrase(organizer):
@@ -102,7 +109,7 @@ def test_a_pilots_new_link_voids_the_old_one(director, database):
     address = f"/days/tern/pilots/{wren.id}/link"
     assert wren.link_token in director.get(f"/join/tern?me={wren.join_id}").text
     assert "Make a new link" in director.get(address).text
-    assert director.post(address).headers["Location"] == address
+    assert director.post(address, data={"seen": wren.link_token}).headers["Location"] == address
     with database.read() as session:
         new = pilots.of_day(session, day.id)[0].link_token
         assert logbook.newest_first(session, day.id, 1)[0].who == DIRECTOR
@@ -110,6 +117,22 @@ def test_a_pilots_new_link_voids_the_old_one(director, database):
     assert director.get(f"/slot/{new}").status_code == 200
     assert new not in director.get(f"/join/tern?me={wren.join_id}").text  # whoever has that address neither
     assert len(new) >= 22  # 128 bits and more
+
+
+@pytest.mark.parametrize("headers", [{}, {"HX-Request": "true", "HX-Request-Type": "partial"}])
+def test_an_old_page_does_not_void_a_link_that_was_just_handed_out(director, database, headers):
+    with database.write() as session:
+        wren = make_pilot(session, make_day(session, code="tern"), "Wren")
+    address = f"/days/tern/pilots/{wren.id}/link"
+    shown = form_of(director.get(address).text, address)
+    assert director.post(address, data=shown).status_code == 303
+    with database.read() as session:
+        handed_out = pilots.of_day(session, 1)[0].link_token
+    again = director.post(address, data=shown, headers=headers)
+    assert again.status_code == 409
+    assert "Wren has a new link since this page was loaded" in again.text
+    assert f'name="seen" value="{handed_out}"' in again.text
+    assert director.get(f"/slot/{handed_out}").status_code == 200
 
 
 def test_a_helper_sees_a_pilots_link_and_cannot_renew_it(helper, database):

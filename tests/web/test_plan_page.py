@@ -273,7 +273,7 @@ class TestChanging:
     def test_a_banned_channel_can_be_used_again(self, director, database, day):
         act(director, database, day, "ban", mhz=5800)
         page = director.get("/days/tern/plan").text
-        assert "5800 MHz is clear again: use it" in page
+        assert "Clear again: use 5800 MHz" in page
         act(director, database, day, "lift ban", mhz=5800)
         assert "Use 5800 MHz again" not in director.get("/days/tern/plan").text
 

@@ -31,6 +31,19 @@ def test_it_leads_to_the_page_of_ours_that_led_here(client, path, referer, leads
     assert back(client, path, referer) == leads_to
 
 
+@pytest.mark.parametrize(
+    ("answered", "page"),
+    [
+        ("/days/tern/line/hours", "/days/tern/line"),
+        ("/days/tern/line/hours?seen=3", "/days/tern/line"),
+        ("/days/tern/pilots/7/state", "/days/tern/pilots/7"),
+        ("/nowhere", "/"),
+    ],
+)
+def test_from_the_answer_to_a_press_it_leads_to_the_page_above(client, answered, page):
+    assert back(client, "/guide", ADDRESS + answered)[0] == page
+
+
 def test_what_is_stored_leads_back_to_the_guide_and_the_guide_not_back_to_it(client):
     assert back(client, "/privacy", f"{ADDRESS}/guide") == ("/guide", "Back")
     assert back(client, "/guide", f"{ADDRESS}/guide") == ("/", "Board")

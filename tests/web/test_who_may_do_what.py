@@ -24,11 +24,13 @@ everybody GET  /board/{code}/state
 everybody GET  /board/{code}/stream
 everybody GET  /guide
 everybody GET  /health
+everybody HEAD /health
 everybody GET  /join/{code}
 everybody POST /join/{code}
 everybody POST /look
 everybody GET  /privacy
 everybody GET  /ready
+everybody HEAD /ready
 everybody GET  /sign-in
 everybody POST /sign-in
 everybody GET  /slot/{token}
@@ -229,7 +231,7 @@ def outcome(answer):
     if answer.status_code == 303 and answer.headers["Location"].startswith("/sign-in?"):
         return "sign in"
     if answer.status_code == 403:
-        return "sign in" if "Sign in first" in answer.text else "not this role"
+        return "sign in" if "Nobody is signed in here any more" in answer.text else "not this role"
     if answer.status_code == 404 and "There is no field day with the code" in answer.text:
         return "no such day"
     assert answer.status_code < 500, answer.text
@@ -394,7 +396,7 @@ def test_a_part_of_a_page_that_may_not_be_is_said_on_top_of_it(client, database,
     answer = ask(client, database, "POST", "/days/tern/plan/publish", HELPER)
     assert answer.status_code == 403
     assert answer.headers["HX-Retarget"] == "#main"
-    assert 'href="/sign-in?role=director" target="_blank"' in answer.text
+    assert 'href="/sign-in?role=director&amp;next=/" target="_blank"' in answer.text
 
 
 def test_only_the_directors_word_clears_a_transmitter_at_the_bench(client, database, busy_field):

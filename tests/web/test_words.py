@@ -161,7 +161,8 @@ def test_a_day_in_use_has_no_bare_word(prepare: Callable[[Session], FieldDay], b
 @pytest.mark.usefixtures("in_brackets")
 def test_no_page_of_a_fault_has_a_bare_word(file: Path, sign_in: str) -> None:
     template = make_templates().env.get_template(f"errors/{file.name}")
-    html = template.render(message="", status=403, sign_in=sign_in, request_number="1a2b3c4d")
+    leads = {"sign_in": sign_in, "leads_back": "next=" in sign_in, "page": "/days"}
+    html = template.render(message="", status=403, request_number="1a2b3c4d", **leads)
     assert "⟦" in html
     assert not bare(html, NAMES)
 

@@ -9,17 +9,19 @@ from server.web.dependencies import public
 
 router = APIRouter()
 
+METHODS = ["GET", "HEAD"]
+"""Some that watch ask for the head alone; the server leaves the body out."""
 NOT_KEPT = {"Cache-Control": "no-store"}
 
 
-@router.get("/health")
+@router.api_route("/health", methods=METHODS)
 @public
 async def health() -> JSONResponse:
     """The process lives; nothing else is asked, so that a database which is away restarts nobody."""
     return JSONResponse({"status": "ok", "version": __version__}, headers=NOT_KEPT)
 
 
-@router.get("/ready")
+@router.api_route("/ready", methods=METHODS)
 @public
 def ready(request: Request) -> JSONResponse:
     """Requests may be sent here; else status 503 with one word why not."""

@@ -1,7 +1,7 @@
 """Who may do what: the pass phrases of a club's roles, and who is signed in."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import ClassVar
 
@@ -62,8 +62,8 @@ class SignedInRow:
 
 @dataclass(frozen=True)
 class PeoplePage(Page):
-    """`is_plain_http` where this page came so; `made_for` with `phrase`, the new one, which is shown only now;
-    `form` as typed where it was not taken.
+    """`is_plain_http` where this page came so; `made_for` with `phrase`, the new one, which is shown only now,
+    and `is_first` where the role had none before; `form` as typed where it was not taken.
 
     current  the day on the board, which EVERYBODY LAND is for
     """
@@ -77,6 +77,7 @@ class PeoplePage(Page):
     is_plain_http: bool
     made_for: str = ""
     phrase: str = ""
+    is_first: bool = False
     form: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
 
@@ -104,7 +105,8 @@ def make_pass_phrase(
             phrase = access.make_pass_phrase(session, account, now, request.cookies[COOKIE])
     except StaleFormError as error:
         return both_versions(request, error, form, "/people")
-    response = render(request, _page(request, database, now, who, made_for=role, phrase=phrase))
+    page = _page(request, database, now, who, made_for=role, phrase=phrase)
+    response = render(request, replace(page, is_first=made_at is None))
     response.headers["Cache-Control"] = "no-store"
     return response
 

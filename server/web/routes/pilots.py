@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from server.services import aircraft, pilot_edits, pilots, saved_choices
 from server.services.days import day_with
-from server.services.errors import InputError
+from server.services.errors import InputError, OvertakenError
 from server.services.pilot_edits import NEW, OWN, PageRefusedError, Refusal
 from server.services.roles import DIRECTOR, HELPER, acting
 from server.services.roster_rows import PILOT_FIELDS, SET_UP_FIELDS, pilot_text, plain, set_up_text
@@ -29,6 +29,7 @@ from server.web.dependencies import (
 from server.web.form_text import FormText, overtakable, was, whole_number
 from server.web.live_mark import live_mark
 from server.web.phone_addresses import phone_address
+from server.web.presses import PressOfApp
 from server.web.roster_news import announce_roster
 from server.web.routes.check_in import TAB, roster_fragment
 from server.web.templating import is_fragment, render
@@ -146,26 +147,31 @@ def show_link(request: Request, code: str, pilot_id: RowNumber, database: Databa
 
 @router.post("/link")
 @needs(DIRECTOR)
-def renew_link(
-    request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp, hub: HubOfApp, now: Now
-) -> Response:
-    with _changing(database, code, pilot_id) as (session, day, pilot):
-        pilots.renew_link(session, day, pilot, acting(session), now)
-    announce_roster(database, hub, day)
+def renew_link(press: PressOfApp, code: str, pilot_id: RowNumber) -> Response:
+    request, database = press.request, press.database
+    try:
+        with _changing(database, code, pilot_id) as (session, day, pilot):
+            pilots.renew_link(session, day, pilot, press.seen, acting(session), press.now)
+    except OvertakenError as error:
+        return _show_link(request, database, code, pilot_id, 409, str(error))
+    announce_roster(database, press.hub, day)
     if is_fragment(request):
         return _show_link(request, database, code, pilot_id)
     return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}/link", 303)
 
 
-def _show_link(request: Request, database: Database, code: str, pilot_id: int) -> Response:
+def _show_link(
+    request: Request, database: Database, code: str, pilot_id: int, status: int = 200, notice: str = ""
+) -> Response:
     with database.read() as session:
         day = day_with(session, code)
         pilot = pilots.pilot_of(session, day, pilot_id)
         live = live_mark(session, day)
     address = phone_address(request, day, f"/slot/{pilot.link_token}")
     if is_fragment(request):
-        return render(request, LinkFragment(day=day, pilot=pilot, address=address))
-    return render(request, LinkPage(day=day, tab=TAB, live=live, pilot=pilot, address=address))
+        return render(request, LinkFragment(day=day, pilot=pilot, address=address, notice=notice), status)
+    page = LinkPage(day=day, tab=TAB, live=live, pilot=pilot, address=address, notice=notice)
+    return render(request, page, status)
 
 
 @contextmanager
