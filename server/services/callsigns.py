@@ -1,9 +1,11 @@
 """Callsigns: the names people fly under, as they are kept and compared."""
 
+import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 
-from server.services.faults import FieldFault, FieldsError, nearest
+from server.radio.channels import channel_named
+from server.services.faults import FieldFault, FieldsError, nearest, shown
 from server.wording import gettext as _
 
 LONGEST = 24
@@ -13,6 +15,9 @@ _FORMULA_STARTS = ("=", "+", "-", "@")
 _DECEIVING = frozenset(
     map(chr, (0xAD, 0x200B, 0x2060, 0xFEFF, *range(0x202A, 0x202F), *range(0x2066, 0x206A)))
 )
+
+_LABEL = re.compile(r"([a-z])[\s._#-]*(\d)")
+_NUMBER = re.compile(r"(?:ch(?:annel)?[\s.#]*)?\d+(?:[\s.:/-]*\d+)*\s*(?:mw|w|mhz|ghz)?")
 
 
 def tidy(text: str) -> str:
@@ -31,6 +36,33 @@ def read_callsign(text: str) -> str:
     if fault := _fault(callsign):
         raise FieldsError([FieldFault("callsign", text, *fault)])
     return callsign
+
+
+def misleading(text: str) -> FieldFault | None:
+    """What is wrong with a new callsign that board and flight line would show like a channel or a figure.
+
+    Apart from `read_callsign`: who is on a roster under such a callsign stays there and can be edited.
+    """
+    read = unicodedata.normalize("NFKC", tidy(text)).casefold()
+    cure = _("add a letter or a word to it, such as %(example)s", example=f"{''.join(text.split())}-Wren")
+    if (label := _LABEL.fullmatch(read)) and _is_channel("".join(label.groups())):
+        problem = _("%(callsign)s is a channel, and a callsign must not read like one", callsign=shown(text))
+        return FieldFault("callsign", text, problem, cure)
+    if _NUMBER.fullmatch(read):
+        problem = _(
+            "%(callsign)s reads like a frequency, a power or a number, not like a callsign",
+            callsign=shown(text),
+        )
+        return FieldFault("callsign", text, problem, cure)
+    return None
+
+
+def _is_channel(label: str) -> bool:
+    try:
+        channel_named(label)
+    except KeyError:
+        return False
+    return True
 
 
 def _fault(callsign: str) -> tuple[str, str] | None:

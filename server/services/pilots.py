@@ -9,7 +9,7 @@ from types import MappingProxyType
 from sqlmodel import Session
 
 from server.services import provisional, saved_forms
-from server.services.callsigns import callsign_key
+from server.services.callsigns import callsign_key, misleading
 from server.services.errors import NotFoundError, OvertakenError, RefusedError
 from server.services.faults import FieldFault
 from server.services.lineup import list_of, problem_pilots
@@ -102,17 +102,23 @@ def read_beside(
     others: Iterable[Pilot],
     listed: Mapping[str, str] = MappingProxyType({}),
     faults: Sequence[FieldFault] = (),
+    kept: str = "",
 ) -> Reading:
     """A pilot beside the others of the roster. Raises FieldsError with all faults.
 
     listed  further callsigns by key that come with this one, for the lists of other pilots
     faults  found before, to be told together with what is wrong here
+    kept    the callsign that the pilot has already, which is not judged again
     """
     text = plain(with_carrier(typed), (*PILOT_FIELDS, *SET_UP_FIELDS))
     by_key = {one.callsign_key: one for one in others}
     own_key = callsign_key(text["callsign"])
     known = {**listed, **{key: one.callsign for key, one in by_key.items()}, own_key: text["callsign"]}
-    found = [*faults, *([_taken(text["callsign"], by_key[own_key])] if own_key in by_key else [])]
+    found = list(faults)
+    if own_key in by_key:
+        found.append(_taken(text["callsign"], by_key[own_key]))
+    elif own_key != callsign_key(kept) and (fault := misleading(text["callsign"])):
+        found.append(fault)
     pilot, kind = read_text(text, known, found)
     return Reading(pilot, kind, text)
 
@@ -202,7 +208,7 @@ def edit(session: Session, day: FieldDay, pilot: Pilot, form: Form, who: str, at
     check_fresh(form, saved_forms.pilot(session, day, pilot))
     others = [one for one in pilots.of_day(session, _id(day)) if one.id != pilot.id]
     flying = next(one for one in pilots.aircraft_of(session, pilot.id) if one.id == pilot.flying_aircraft_id)
-    reading = read_beside({**set_up_text(flying), **form.typed}, others)
+    reading = read_beside({**set_up_text(flying), **form.typed}, others, kept=pilot.callsign)
     write_pilot(pilot, reading.pilot, reading.text)
     after = pilot_text(pilot)
     changed = [name for name in PILOT_FIELDS if before[name] != after[name]]

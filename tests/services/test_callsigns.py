@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.services.callsigns import callsign_key, read_callsign, read_callsigns
+from server.services.callsigns import callsign_key, misleading, read_callsign, read_callsigns
 from server.services.faults import FieldsError
 
 KNOWN = {callsign_key(name): name for name in ("Wren", "Otter", "Big Bird", "Big")}
@@ -60,6 +60,32 @@ def test_refuses_a_callsign_with_a_cure(typed, problem):
     assert (fault.field, fault.text) == ("callsign", typed)
     assert problem in fault.problem
     assert fault.cure
+
+
+@pytest.mark.parametrize("typed", ["R3", "f8", " L1 ", "R 3", "r-3", "\uff32\uff13"])
+def test_a_new_callsign_is_no_channel(typed):
+    fault = misleading(typed)
+    assert "is a channel, and a callsign must not read like one" in fault.problem
+
+
+@pytest.mark.parametrize(
+    "typed", ["25", "5800", "5.8", "5800 MHz", "25mW", "5:3", "3-2", "CH 3", "\uff12\uff15"]
+)
+def test_a_new_callsign_is_no_figure(typed):
+    fault = misleading(typed)
+    assert "reads like a frequency, a power or a number" in fault.problem
+
+
+def test_its_cure_is_one_that_would_be_taken():
+    assert misleading("R 3").cure == "add a letter or a word to it, such as R3-Wren"
+    assert misleading("R3-Wren") is None
+
+
+@pytest.mark.parametrize(
+    "typed", ["Wren", "R3D", "R9", "K9", "Wren 2", "2 Fast", "AB", "Channel", "W", "7W7", ""]
+)
+def test_other_callsigns_with_letters_and_figures_are_taken(typed):
+    assert misleading(typed) is None
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from server.services import days, pilots
 from server.storage import logbook
 from server.storage import pilots as stored
 from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN
-from tests.factories import NOW, make_day
+from tests.factories import NOW, make_day, make_pilot
 
 PARTIAL = {"HX-Request": "true", "HX-Request-Type": "partial"}
 USUAL = "Wren ABEFR 25,200,600 r"
@@ -396,6 +396,41 @@ def test_a_new_pin_is_held_against_the_new_gear(desk, database):
     )
     assert answer.status_code == 422
     assert "pins a channel that this gear cannot use" in answer.text
+
+
+def test_a_callsign_that_reads_like_a_channel_is_refused_and_kept_in_the_line(desk, database):
+    answer = desk.post("/days/tern/pilots", data={"line": "R3 all 25 r", "by": "line"})
+    assert answer.status_code == 422
+    assert "R3 is a channel" in answer.text
+    assert "such as R3-Wren" in answer.text
+    assert 'value="R3 all 25 r"' in answer.text
+    assert not roster(database)
+
+
+def test_who_is_called_like_a_channel_already_can_be_edited_and_nobody_is_renamed_so(desk, database):
+    with database.write() as session:
+        r3 = make_pilot(session, days.day_with(session, "tern"), "R3")
+    address = f"/days/tern/pilots/{r3.id}"
+    assert (
+        desk.post(address, data=page_form(desk, database, "R3") | {"pilot-note": "by bus"}).status_code == 303
+    )
+    assert roster(database)["R3"].note == "by bus"
+    refused = desk.post(address, data=page_form(desk, database, "R3") | {"pilot-callsign": "F8"})
+    assert refused.status_code == 422
+    assert "F8 is a channel" in refused.text
+
+
+def test_two_parts_that_were_overtaken_are_one_choice(desk, database):
+    wren = add(database)
+    main = flying(database)
+    mine, theirs = (
+        page_form(desk, database) | {"pilot-note": text, f"{main.id}-tunes": tunes}
+        for text, tunes in (("mine", "F"), ("theirs", "A"))
+    )
+    desk.post(f"/days/tern/pilots/{wren.id}", data=theirs)
+    answer = desk.post(f"/days/tern/pilots/{wren.id}", data=mine)
+    assert answer.text.count("Somebody else changed Wren") == 2
+    assert answer.text.count("Save mine</button>") == 1
 
 
 def test_an_overtaken_page_shows_both_versions_and_saves_after_a_second_look(desk, database):
