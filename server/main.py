@@ -98,7 +98,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     hub.open(asyncio.get_running_loop())
     is_over = asyncio.Event()
     watching = asyncio.create_task(_watch(app, is_over))
-    listening = Listening(app.state.database, hub)
+    listening = Listening(app.state.database, hub, app.state.crew_comes)
     app.state.readiness = Readiness(app.state.database, paths.MIGRATIONS, listening)
     app.state.backups.open()
     with closed_at_signals(hub):

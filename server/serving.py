@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from dataclasses import replace
 from pathlib import Path
-from threading import Lock, Thread
+from threading import Event, Thread
 from urllib.parse import urlsplit
 
 import uvicorn
@@ -18,8 +18,7 @@ from sqlmodel import Session
 from uvicorn.supervisors import Multiprocess
 
 from server import certificates, logs, paths
-from server.allocator.compiled import is_all_kept
-from server.allocator.solve import warm_up
+from server.allocator.warming import compile_elsewhere, warm_up
 from server.certificates import Certificate, CertificateError
 from server.main import create_app, utc_now
 from server.services import access, clubs
@@ -75,25 +74,27 @@ def serve(configured: Settings, prepare: Prepare | None = None) -> None:
 def warming_app(configured: Settings) -> FastAPI:
     """The application, whose planner is warm before the first pilot stands at the desk.
 
-    Compiling takes ten seconds and begins at once. Where it was done before, half a second of loading is left,
-    which begins when somebody of the crew opens a page: until then the server idles with 60 MB less.
+    Compiling takes ten seconds and begins at once. Where it is done, half a second of loading is left, which
+    begins when somebody of the crew opens a page: until then the server idles with 60 MB less.
     """
-    app, is_first = create_app(configured), Lock()
-
-    def warm_up_once() -> None:
-        if is_first.acquire(blocking=False):
-            Thread(target=_warm_up, name="warm up the planner", daemon=True).start()
-
-    app.state.crew_comes = warm_up_once
-    if not is_all_kept():
-        warm_up_once()
+    app, crew_came = create_app(configured), Event()
+    app.state.crew_comes = crew_came.set
+    _look_for_garbage_seldom()
+    Thread(target=_warm_up, args=(crew_came,), name="warm up the planner", daemon=True).start()
     return app
 
 
-def _warm_up() -> None:
+def _warm_up(crew_came: Event) -> None:
+    compile_elsewhere()
+    crew_came.wait()
     warm_up()
-    # What is loaded now stays: looking through it for garbage would halt everything for a fifth of a second, in
-    # the middle of a publish to hundreds of phones. And nearly all garbage is young.
+    _look_for_garbage_seldom()
+
+
+def _look_for_garbage_seldom() -> None:
+    """What is loaded now stays: looking through it for garbage would halt everything for a fifth of a second, in
+    the middle of a publish to hundreds of phones. And nearly all garbage is young.
+    """
     gc.collect()
     gc.freeze()
     gc.set_threshold(*GARBAGE_IS_LOOKED_FOR_AFTER)

@@ -1,5 +1,6 @@
 """`bandstand run` and the commands on the data as their users meet them."""
 
+import gc
 import os
 import re
 import signal
@@ -204,17 +205,29 @@ def test_a_database_that_cannot_be_reached_is_named_without_its_password(tmp_pat
     assert "secret" not in refused.stderr
 
 
-@pytest.mark.parametrize(("is_all_kept", "begun"), [(True, 0), (False, 1)])
-def test_what_was_never_compiled_is_compiled_at_once_and_else_when_the_crew_comes(
-    data_file, monkeypatch, is_all_kept, begun
-):
-    warmed = []
-    monkeypatch.setattr(serving, "is_all_kept", lambda: is_all_kept)
-    monkeypatch.setattr(serving, "_warm_up", lambda: warmed.append(1))
+def test_from_the_start_a_server_leaves_what_is_loaded_out_of_the_search_for_garbage(data_file, monkeypatch):
+    monkeypatch.setattr(serving, "compile_elsewhere", lambda: None)
+    before = gc.get_threshold()
+    try:
+        app = serving.warming_app(Settings(data=data_file.parent))
+        app.state.database.close()
+        assert gc.get_freeze_count() > 100_000
+        assert gc.get_threshold() == serving.GARBAGE_IS_LOOKED_FOR_AFTER
+    finally:
+        gc.unfreeze()
+        gc.set_threshold(*before)
+
+
+def test_all_is_compiled_at_once_and_loaded_when_the_crew_comes(data_file, monkeypatch):
+    done: list[str] = []
+    monkeypatch.setattr(serving, "compile_elsewhere", lambda: done.append("compiled"))
+    monkeypatch.setattr(serving, "warm_up", lambda: done.append("loaded"))
+    monkeypatch.setattr(serving, "_look_for_garbage_seldom", lambda: None)
     app = serving.warming_app(Settings(data=data_file.parent))
-    until(lambda: len(warmed) == begun)
+    until(lambda: done)
+    assert done == ["compiled"]
     for _ in range(3):
         app.state.crew_comes()
-    until(lambda: warmed)
+    until(lambda: len(done) == 2)
     app.state.database.close()
-    assert len(warmed) == 1
+    assert done == ["compiled", "loaded"]

@@ -6,6 +6,7 @@ of the work, this one all the rest. Both keep what they compile, so this one onl
 
 import subprocess
 import sys
+from collections.abc import Callable
 from functools import lru_cache
 from threading import Lock
 
@@ -45,12 +46,24 @@ _one_warms_up = Lock()
 @lru_cache(maxsize=1)
 def _warm_up() -> None:
     if is_compiling() and not is_all_kept():
-        other = _process_for_the_search()
+        other = _process_for(compile_search)
         _compile_the_rest()
         if other is not None:
             other.wait()
     _use_everything()
     note_that_all_is_kept()
+
+
+def compile_elsewhere() -> None:
+    """Have everything compiled and kept by another process: the 130 MB that compiling takes go with it.
+
+    Whoever calls `warm_up` meanwhile waits for it.
+    """
+    with _one_warms_up:
+        if is_compiling() and not is_all_kept():
+            other = _process_for(warm_up)
+            if other is not None:
+                other.wait()
 
 
 def compile_search() -> None:
@@ -59,10 +72,10 @@ def compile_search() -> None:
     search(gear, new_stack(gear), WORST, np.inf, np.inf, 1)
 
 
-def _process_for_the_search() -> subprocess.Popen[bytes] | None:
-    """Another process that compiles the search; None where none can be had, and all is compiled here."""
+def _process_for(task: Callable[[], None]) -> subprocess.Popen[bytes] | None:
+    """Another process that does a task of this module; None where none can be had, and all is compiled here."""
     program = (
-        f"import sys; sys.path[:] = {sys.path!r}; from {__name__} import compile_search; compile_search()"
+        f"import sys; sys.path[:] = {sys.path!r}; from {__name__} import {task.__name__} as task; task()"
     )
     try:
         return subprocess.Popen(

@@ -1,6 +1,7 @@
 """Two servers on one PostgreSQL database: what is changed at one is seen at once at the other."""
 
 import json
+import threading
 from contextlib import ExitStack, contextmanager
 
 import httpx
@@ -81,6 +82,15 @@ def test_what_is_rolled_back_is_told_to_nobody(addresses, database, wren):
             change(database, wren, 5800, fails=True)
         change(database, wren, 5880)
         assert "5880" in next(board)
+
+
+def test_what_one_server_changes_makes_the_others_ready_for_the_crew(database, tmp_path, wren):
+    app, came = create_app(Settings(data=tmp_path, database=database.place)), threading.Event()
+    app.state.crew_comes = came.set
+    with serving(app):
+        assert not came.is_set()
+        change(database, wren, 5800)
+        assert came.wait(PATIENCE_S)
 
 
 def test_a_cut_connection_is_made_again_and_what_was_missed_is_shown(addresses, database, wren):
