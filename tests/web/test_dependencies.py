@@ -96,12 +96,15 @@ def test_the_sign_in_leads_back_to_the_page_that_was_asked_for(client):
     assert answer.headers["Location"] == "/sign-in?next=/days/tern/logbook%3Fbefore%3D3"
 
 
-@pytest.mark.parametrize("headers", [{}, {"HX-Request": "true"}])
-def test_a_form_sent_after_the_session_ended_stays_on_the_screen(client, headers):
+@pytest.mark.parametrize(
+    ("headers", "kept"),
+    [({}, "it is still in the form"), ({"HX-Request": "true"}, "what you typed is still on this page")],
+)
+def test_a_form_sent_after_the_session_ended_loses_nothing(client, headers, kept):
     answer = client.post("/sign-out", headers=headers)
     assert answer.status_code == 403
-    assert "it is still typed in" in answer.text
-    assert 'href="/sign-in" target="_blank"' in answer.text
+    assert kept in answer.text
+    assert 'href="/sign-in?next=/" target="_blank"' in answer.text
 
 
 @pytest.mark.parametrize("token", ["", "guess", "token-of-the-organizeR"])
