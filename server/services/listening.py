@@ -1,10 +1,10 @@
 """What other server processes change, told to those who watch at this one."""
 
 from collections.abc import Callable
-from threading import Event, Thread
+from threading import Thread
 
 from server.services.live import Hub, tell_everybody, tell_watchers
-from server.storage.changes import listen
+from server.storage.changes import Listener, listen
 from server.storage.session import Database
 
 
@@ -15,31 +15,24 @@ class Listening:
     """
 
     def __init__(self, database: Database, hub: Hub, crew_comes: Callable[[], None]) -> None:
-        self._is_over, self._is_heard = Event(), Event()
         self._thread: Thread | None = None
-        if not isinstance(database.place, str):
-            return
 
         def changed(field_day_id: int) -> None:
             tell_watchers(database, hub, field_day_id)
             crew_comes()
 
-        arguments = (
-            database.place,
-            changed,
-            lambda: tell_everybody(database, hub),
-            self._is_over,
-            self._is_heard,
-        )
-        self._thread = Thread(target=listen, args=arguments, name="bandstand-listening", daemon=True)
-        self._thread.start()
+        self._listener = Listener(changed, lambda: tell_everybody(database, hub))
+        if isinstance(database.place, str):
+            arguments = (database.place, self._listener)
+            self._thread = Thread(target=listen, args=arguments, name="bandstand-listening", daemon=True)
+            self._thread.start()
 
     @property
     def hears(self) -> bool:
         """Whether what others change is heard; true where there is nothing to hear."""
-        return self._thread is None or self._is_heard.is_set()
+        return self._thread is None or self._listener.is_heard.is_set()
 
     def close(self) -> None:
-        self._is_over.set()
+        self._listener.is_over.set()
         if self._thread:
             self._thread.join()

@@ -7,6 +7,7 @@ must look at everything.
 
 import logging
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from threading import Event
 
 from server.storage.session import postgresql_url
@@ -19,45 +20,45 @@ LOOK_UP_S = 0.5
 RETRY_S = 1.0
 
 
-def listen(
-    address: str,
-    changed: Callable[[int], None],
-    missed: Callable[[], None],
-    is_over: Event,
-    is_heard: Event,
-) -> None:
-    """Call `changed` with the id of each day that changes, until `is_over` is set.
+@dataclass(frozen=True)
+class Listener:
+    """Who hears of changes, and when it is over.
 
+    changed   called with the id of each day that changes
     missed    called whenever listening has begun: what was told before was not heard
+    is_over   set it to end the listening
     is_heard  set while news come in
     """
-    while not is_over.is_set():
+
+    changed: Callable[[int], None]
+    missed: Callable[[], None]
+    is_over: Event = field(default_factory=Event)
+    is_heard: Event = field(default_factory=Event)
+
+
+def listen(address: str, listener: Listener) -> None:
+    """Let the listener hear of every change until it is over; a connection that is cut is made again."""
+    while not listener.is_over.is_set():
         try:
-            _listen_once(address, changed, missed, is_over, is_heard)
+            _listen_once(address, listener)
         except Exception:
             log.exception("news of changes cannot be heard or told on; trying again")
-            is_over.wait(RETRY_S)
+            listener.is_over.wait(RETRY_S)
         finally:
-            is_heard.clear()
+            listener.is_heard.clear()
 
 
-def _listen_once(
-    address: str,
-    changed: Callable[[int], None],
-    missed: Callable[[], None],
-    is_over: Event,
-    is_heard: Event,
-) -> None:
+def _listen_once(address: str, listener: Listener) -> None:
     import psycopg  # here alone: 8 MB that a server with a data file can spare
 
     own = postgresql_url(address).set(drivername="postgresql").render_as_string(hide_password=False)
     with psycopg.connect(own, autocommit=True) as connection:
         connection.execute(f"LISTEN {CHANNEL}")
-        missed()
-        is_heard.set()
-        while not is_over.is_set():
+        listener.missed()
+        listener.is_heard.set()
+        while not listener.is_over.is_set():
             # All that has come by now, each day once: under load one look serves many changes.
             for field_day_id in dict.fromkeys(
                 int(notice.payload) for notice in connection.notifies(timeout=LOOK_UP_S, stop_after=1)
             ):
-                changed(field_day_id)
+                listener.changed(field_day_id)
