@@ -7,7 +7,6 @@ import itertools
 import os
 import pwd
 import shutil
-import socket
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -21,6 +20,7 @@ from sqlalchemy.pool import NullPool
 from server import paths
 from server.storage import migrate
 from server.storage.session import postgresql_url
+from tests.ports import free_port
 
 TEMPLATE = "as_migrated"
 
@@ -62,7 +62,7 @@ def postgresql_server() -> Iterator[PostgresqlServer]:
 
 
 def _served(folder: Path) -> Iterator[PostgresqlServer]:
-    programs, data, port = installed_at(), folder / "data", _free_port()
+    programs, data, port = installed_at(), folder / "data", free_port()
     assert programs
     as_owner = _as_unprivileged_user(folder)
     options = (
@@ -107,11 +107,6 @@ def _as_unprivileged_user(folder: Path) -> list[str]:
     owner = pwd.getpwnam("postgres")
     os.chown(folder, owner.pw_uid, owner.pw_gid)
     return ["runuser", "-u", "postgres", "--"]
-
-
-def _free_port() -> int:
-    with socket.create_server(("127.0.0.1", 0)) as listener:
-        return int(listener.getsockname()[1])
 
 
 def _run(command: list[str | Path]) -> None:

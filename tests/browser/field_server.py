@@ -2,7 +2,6 @@
 
 import os
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -11,6 +10,7 @@ from pathlib import Path
 import httpx
 
 from server import paths
+from tests.ports import free_port
 
 HOST = "field.local"
 """The name under which browsers reach it: like a phone's address at the field it is no secure context."""
@@ -25,7 +25,7 @@ class FieldServer:
     def __init__(self, folder: Path, *command: str) -> None:
         self.folder = folder
         self.database_file = folder / "bandstand.sqlite"
-        self.port = _free_port()
+        self.port = free_port()
         self.address = f"http://{HOST}:{self.port}"
         self.start_patience_s: float = PATIENCE_S
         self.environment = {"BANDSTAND_HEARTBEAT_S": str(HEARTBEAT_S)}
@@ -99,8 +99,3 @@ class FieldServer:
             except httpx.TransportError:
                 time.sleep(0.05)
         raise AssertionError(f"the server did not answer:\n{self.said}")
-
-
-def _free_port() -> int:
-    with socket.create_server(("127.0.0.1", 0)) as listener:
-        return listener.getsockname()[1]
