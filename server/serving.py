@@ -1,7 +1,9 @@
 """Open the data file, start the server on it, say where it is to be found, and serve until told to stop."""
 
 import gc
+import multiprocessing
 import os
+import signal
 import socket
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -102,7 +104,16 @@ def _look_for_garbage_seldom() -> None:
 
 def app_of_worker() -> FastAPI:
     """What each of several server processes runs; its settings are in the environment."""
+    Thread(target=_end_with_the_first_process, name="end with the first process", daemon=True).start()
     return warming_app(Settings.from_environment())
+
+
+def _end_with_the_first_process() -> None:
+    """Left alone by one that was killed, this one would hold the port against the next one."""
+    first = multiprocessing.parent_process()
+    if first is not None:
+        first.join()
+        os.kill(os.getpid(), signal.SIGTERM)
 
 
 def _run_workers(configured: Settings, listener: socket.socket) -> None:

@@ -189,6 +189,25 @@ def test_two_processes_serve_one_postgresql_database_and_stop_together(tmp_path,
     assert not list(tmp_path.iterdir())
 
 
+def test_where_the_first_process_is_killed_the_others_end_and_free_the_port(tmp_path, postgresql):
+    with (
+        postgresql.database() as address,
+        running(tmp_path, "--workers", 2, BANDSTAND_DATABASE=address) as (process, said),
+    ):
+        port = int(address_in(said).rpartition(":")[2])
+        assert sign_in(address_in(said), phrase_in(said)) == 303
+        process.kill()
+        until(lambda: not is_served(port))
+
+
+def is_served(port):
+    try:
+        socket.create_connection(("127.0.0.1", port), timeout=1).close()
+    except OSError:
+        return False
+    return True
+
+
 def test_several_processes_on_a_data_file_are_refused(tmp_path):
     refused = done("run", "--data", tmp_path, "--workers", 2)
     assert refused.returncode == 2
