@@ -1,4 +1,7 @@
-"""For whoever watches the server: whether it lives, and whether it can do its work."""
+"""For whoever watches the server: whether it lives, and whether it can do its work.
+
+Some that watch ask for the head alone; the server leaves the body out.
+"""
 
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
@@ -9,19 +12,19 @@ from server.web.dependencies import public
 
 router = APIRouter()
 
-METHODS = ["GET", "HEAD"]
-"""Some that watch ask for the head alone; the server leaves the body out."""
 NOT_KEPT = {"Cache-Control": "no-store"}
 
 
-@router.api_route("/health", methods=METHODS)
+@router.head("/health", include_in_schema=False)
+@router.get("/health")
 @public
 async def health() -> JSONResponse:
     """The process lives; nothing else is asked, so that a database which is away restarts nobody."""
     return JSONResponse({"status": "ok", "version": __version__}, headers=NOT_KEPT)
 
 
-@router.api_route("/ready", methods=METHODS)
+@router.head("/ready", include_in_schema=False)
+@router.get("/ready")
 @public
 def ready(request: Request) -> JSONResponse:
     """Requests may be sent here; else status 503 with one word why not."""
