@@ -38,6 +38,11 @@ class GearPreset:
     tunes: str
     note: str
 
+    @property
+    def words(self) -> str:
+        """The note in the language spoken."""
+        return _(self.note, assumed=ASSUMED_TUNES)
+
 
 PRESETS: tuple[GearPreset, ...] = (
     GearPreset(marked("all bands"), "A B E F R", marked("the usual set of 40 channels")),
@@ -48,7 +53,7 @@ PRESETS: tuple[GearPreset, ...] = (
     GearPreset("A B E F", "A B E F", marked("an older set of 32 channels, without R")),
     GearPreset(marked("E, locked"), "E1-E3 E5 E6", marked("band E with E4, E7 and E8 locked")),
     GearPreset(marked("one channel"), "", marked("a fixed set: type its channel or its MHz")),
-    GearPreset(marked("don't know"), UNKNOWN, marked("A B E F is assumed until somebody looks")),
+    GearPreset(marked("don't know"), UNKNOWN, marked("%(assumed)s is assumed until somebody looks")),
 )
 """Common practice, no source."""
 

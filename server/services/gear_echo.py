@@ -44,13 +44,10 @@ def channels_meaning(tunes: str) -> Meaning:
 
 def power_meaning(power_mw: str) -> Meaning:
     steps = [word for word in power_mw.split() if word != UNKNOWN]
-    if steps:
-        return Meaning(_("%(power)s mW", power=", ".join(steps)), is_assumed=UNKNOWN in power_mw)
+    power = ", ".join(steps) or short_decimal(ASSUMED_POWER_MW)
     if UNKNOWN in power_mw:
-        return Meaning(
-            _("power not known: %(power)s mW taken", power=short_decimal(ASSUMED_POWER_MW)), is_assumed=True
-        )
-    return Meaning(_("%(power)s mW", power=short_decimal(ASSUMED_POWER_MW)))
+        return Meaning(_("power not known: %(power)s mW taken", power=power), is_assumed=True)
+    return Meaning(_("%(power)s mW", power=power))
 
 
 def antenna_meaning(antenna: str, rx_antenna: str = "") -> Meaning:

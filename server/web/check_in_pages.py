@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from server.services.desk import DeskEcho
 from server.services.faults import Fault
-from server.services.gear import PRESETS, GearPreset
+from server.services.gear import ASSUMED_TUNES, PRESETS, GearPreset
 from server.services.import_columns import FIELDS
 from server.services.imports import Look
 from server.services.joins import POWER_STEPS_MW
@@ -28,6 +28,8 @@ class Desk:
     by_fields  the form of fields is open, and `typed` what stands in it, `errors` what is wrong by field
     answer     the row of the pilot who was just added
     """
+
+    assumed_tunes: ClassVar[str] = ASSUMED_TUNES
 
     line: str = ""
     faults: Sequence[str] = ()

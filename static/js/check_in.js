@@ -36,6 +36,20 @@
   document.addEventListener("htmx:after:swap", keepLine);  // taken: the line is empty again
   window.addEventListener("load", bringLineBack);  // htmx is there by then
 
+  // Whoever goes on in fields types on at the end of what the line said.
+  function goOnAtTheEnd() {
+    const field = document.activeElement.closest("#desk-fields input[type=text]");
+    field?.setSelectionRange(field.value.length, field.value.length);
+  }
+
+  document.addEventListener("htmx:after:swap", goOnAtTheEnd);
+  window.addEventListener("load", goOnAtTheEnd);
+
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || !event.target.closest("#desk-fields")) return;
+    if (goTo("line")) event.preventDefault();
+  });
+
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey || isTyping(event.target)) return;
     const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];

@@ -70,6 +70,26 @@ def test_the_line_says_what_it_understands_while_it_is_typed(desk: Page) -> None
     expect(desk.locator("#roster tbody tr")).to_have_count(0)
 
 
+def test_enter_in_the_line_adds_also_while_the_fields_are_open(desk: Page) -> None:
+    desk.locator("#line").fill("Wren R 25")
+    desk.get_by_role("button", name="Go on in fields").press("Enter")
+    expect(desk.get_by_label("Callsign", exact=True)).to_be_focused()
+    desk.keyboard.type("tit")
+    expect(desk.get_by_label("Callsign", exact=True)).to_have_value("Wrentit")
+    desk.keyboard.press("Shift+Tab")
+    expect(desk.get_by_role("link", name="Back to the one line")).to_be_focused()
+    desk.get_by_label("Callsign", exact=True).press("Escape")
+    expect(desk.locator("#line")).to_be_focused()
+    press_all(desk, "Otter Q7")
+    expect(desk.locator("#line-error")).to_contain_text("Q7")
+    expect(desk.locator("#line")).to_have_value("Otter Q7")
+    desk.get_by_role("button", name="Go on in fields").click()
+    expect(desk.get_by_label("Callsign", exact=True)).to_have_value("Otter")
+    desk.keyboard.press("Escape")
+    press_all(desk, "Otter R 25")
+    expect(desk.locator(".answer")).to_contain_text("Set Otter to")
+
+
 def test_half_a_line_is_still_there_after_a_look_at_another_page(desk: Page) -> None:
     line, check_in = desk.locator("#line"), desk.url
     line.fill("Wren ABE 25")

@@ -247,7 +247,7 @@ def test_the_echo_of_a_wrong_list_raises():
 
 
 def test_power_known_in_part():
-    assert power_meaning("25 ?").words == "25 mW"
+    assert power_meaning("25 ?").words == "power not known: 25 mW taken"
     assert power_meaning("25 ?").is_assumed
 
 

@@ -189,3 +189,12 @@ def test_an_archived_day_tells_nobody_to_get_ready(client, database, planned):
     with database.write() as session:
         days.archive(session, "tern", NOW)
     assert "READY" not in client.get("/board/tern").text
+
+
+def test_the_board_leads_the_crew_to_the_sign_in(client, planned):
+    assert 'href="/sign-in"' in client.get("/board/tern").text
+
+
+def test_without_an_address_for_phones_the_board_says_where_to_put_the_path(client, day):
+    words = "In the address of this page put /join/tern in place of /board/tern."
+    assert words in client.get("/board/tern").text

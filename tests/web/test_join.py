@@ -232,3 +232,15 @@ def test_a_post_from_another_site_is_refused(phone, database):
     answer = phone.post(ADDRESS, data=FORM, headers={"Origin": "http://evil.example"})
     assert answer.status_code == 403
     assert roster(database) == []
+
+
+def test_every_page_names_what_is_assumed_of_unknown_channels(phone, director):
+    assert "A B F is assumed until somebody looks" in text_of(phone.get(ADDRESS).text)
+    assert "A B F and 25 mW are taken" in text_of(director.get("/days/tern/check-in").text)
+
+
+def test_what_nobody_knows_is_said_once(phone):
+    form = FORM | {"gear": "don't know", "mw-25": "", "mw-600": ""}
+    text = text_of(phone.post(ADDRESS, data=form, follow_redirects=True).text)
+    assert "Channels not known: A B F taken Power not known: 25 mW taken" in text
+    assert text.casefold().count("not known") == 2
