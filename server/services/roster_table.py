@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from hashlib import sha256
 
 from sqlmodel import Session
 
@@ -9,7 +10,7 @@ from server.services import lineup, provisional
 from server.services.callsigns import callsign_key
 from server.services.gear_echo import Meaning, gear_meanings
 from server.services.provisional import ChannelToSet
-from server.services.roster_rows import gear_text
+from server.services.roster_rows import gear_text, set_up_text
 from server.services.video import ANALOGUE
 from server.storage import pilots
 from server.storage.session import Database
@@ -17,6 +18,7 @@ from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN, Aircraft, Fiel
 from server.wording import marked
 
 NOT_KNOWN = marked("gear not known")
+MARK_LENGTH = 16
 FILTERS = (CHECKED_IN, WITHDRAWN, NO_SHOW, NOT_KNOWN)
 
 
@@ -48,12 +50,14 @@ class RosterTable:
     """The rows that pass the filter, by callsign; the counts are of everybody.
 
     order  of what is shown, to ask later whether something changed
+    mark   of all rows as they are shown, whatever is filtered: the same as long as the table is
     """
 
     rows: tuple[RosterRow, ...]
     counts: dict[str, int]
     total: int
     order: int
+    mark: str
 
 
 def roster_table(
@@ -74,13 +78,24 @@ def roster_table(
         for row in rows
         if (_is_named(row, wanted) and (only not in FILTERS or _passes(row, only))) or row.pilot is kept
     ]
-    return RosterTable(tuple(found), counts, len(rows), Database.order(session, day.id))
+    return RosterTable(tuple(found), counts, len(rows), Database.order(session, day.id), _mark(rows))
 
 
 def roster_row(session: Session, day: FieldDay, pilot: Pilot) -> RosterRow:
     assert pilot.id is not None
     published_mhz = lineup.published_channels(session, day)
     return _row(day, pilot, pilots.aircraft_of(session, pilot.id), published_mhz.get(pilot.id))
+
+
+def _mark(rows: Iterable[RosterRow]) -> str:
+    shown = [
+        (
+            *(row.pilot.id, row.pilot.callsign, row.pilot.name, row.pilot.state, row.channel),
+            *(row.spares, row.flying.id, row.flying.name, set_up_text(row.flying)),
+        )
+        for row in rows
+    ]
+    return sha256(repr(shown).encode()).hexdigest()[:MARK_LENGTH]
 
 
 def _rows(session: Session, day: FieldDay) -> list[RosterRow]:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from server.allocator.problem import MOST_PILOTS_IN_A_HEAT
 from server.services.channel_offers import ChannelOffer, offers
 from server.services.edits import channel_words
 from server.services.standings import DraftNow
@@ -19,8 +20,8 @@ class SlotEditor:
 
     channels  what the gear can use today; the words say what each would bring
     swaps     pilots of the same heat, to take each other's channel
-    heats     heats to move to
-    trades    places in other heats, to change places with
+    heats     heats to move to: neither flown nor full
+    trades    places in other heats that are not flown, to change places with
     powers    the transmitter's steps
     """
 
@@ -48,7 +49,8 @@ def slot_editor(draft: DraftNow, heat: int, pilot_id: int) -> SlotEditor | None:
         return None
     pilot = pilots[pilot_id]
     flies_in = {slot[0] for slot in content.slots_of(pilot_id)}
-    elsewhere = [(number, one) for number, one in enumerate(content.heats, start=1) if number not in flies_in]
+    ahead = list(enumerate(content.heats, start=1))[draft.basis.flown :]
+    elsewhere = [(number, one) for number, one in ahead if number not in flies_in]
     set_mw = content.powers.get(pilot_id)
     return SlotEditor(
         heat=heat,
@@ -72,6 +74,7 @@ def slot_editor(draft: DraftNow, heat: int, pilot_id: int) -> SlotEditor | None:
                 _("Heat %(heat)s, %(number)s in it", heat=number, number=len(one.slots)),
             )
             for number, one in elsewhere
+            if len(one.slots) < MOST_PILOTS_IN_A_HEAT
         ],
         trades=[
             (

@@ -41,3 +41,18 @@ def test_a_spectrum_and_the_day_changes_stay_open(plan: Page) -> None:
     plan.get_by_role("button", name="Set", exact=True).first.click()
     expect(plan.locator("#plan-changes")).to_contain_text("next to fly: heat 2")
     expect(plan.get_by_label("Flies no more")).to_be_visible()
+
+
+def test_a_refused_press_far_down_the_page_brings_its_reason_into_view(plan: Page) -> None:
+    plan.set_viewport_size({"width": 1366, "height": 400})
+    other = plan.context.new_page()
+    other.goto(plan.url)
+    for page in (plan, other):
+        page.locator("#heat-1").get_by_role("link", name="Wren", exact=True).click()
+    other.get_by_role("button", name="Pin to").click()
+    expect(other.get_by_role("button", name="Unpin")).to_be_visible()
+    plan.get_by_role("button", name="Take out of heat").click()
+    told = plan.locator("#told")
+    expect(told).to_contain_text("The draft was changed since this page was loaded.")
+    expect(told).to_be_focused()
+    expect(told).to_be_in_viewport()

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from server.radio.channels import labels_at
-from server.services import days, pilots
+from server.services import days, flight_line, pilots
 from server.storage import logbook
 from server.storage import pilots as stored
 from server.storage.tables import CHECKED_IN, NO_SHOW, WITHDRAWN
@@ -290,13 +290,29 @@ def test_the_answer_is_gone_once_the_addition_is_undone(desk, database):
         assert "Set <strong" not in desk.get(f"/days/tern/check-in?added={pilot_id}").text
 
 
+def roster_news(desk):
+    """Where the page asks whether the roster changed."""
+    return html.unescape(
+        re.search(r'hx-get="([^"]+/check-in/news[^"]+)"', desk.get("/days/tern/check-in").text)[1]
+    )
+
+
 def test_the_page_hears_that_the_roster_changed_elsewhere(desk, database):
+    wren = add(database)
+    news = roster_news(desk)
+    assert desk.get(news, headers=PARTIAL).status_code == 204
+    desk.post(f"/days/tern/pilots/{wren.id}/state", data={"state": "no-show"})
+    assert "The roster changed since it was shown." in desk.get(news, headers=PARTIAL).text
+
+
+def test_what_leaves_the_roster_as_it_is_is_no_news_of_it(desk, database):
     add(database)
-    since = re.search(r"news\?since=(\d+)", desk.get("/days/tern/check-in").text)[1]
-    assert desk.get(f"/days/tern/check-in/news?since={since}", headers=PARTIAL).status_code == 204
-    add(database, "Otter")
-    answer = desk.get(f"/days/tern/check-in/news?since={since}", headers=PARTIAL)
-    assert "The roster changed since it was shown." in answer.text
+    news = roster_news(desk)
+    with database.write() as session:
+        day = days.day_with(session, "tern")
+        flight_line.everybody_land(session, day, "Air ambulance.", "director", NOW)
+        assert database.order(session, day.id) > int(re.search(r"since=(\d+)", news)[1])
+    assert desk.get(news, headers=PARTIAL).status_code == 204
 
 
 def test_a_pilot_s_link_is_shown_on_demand_with_its_code(desk, database):

@@ -8,8 +8,10 @@ from server.services import edits, plans
 from server.services.standings import standing
 from server.storage import days, pilots, published_plans
 from server.storage.tables import WITHDRAWN
+from server.web.plan_editor import slot_editor
 from tests.factories import NOW, make_day, make_pilot
 from tests.factories_snapshot import make_snapshot
+from tests.services.changed_days import CREW, id_of, published_day
 from tests.services.planned_days import day_with_pilots, edit, plan_at_once, version, waiting_plan
 from tests.waiting import ended_job
 
@@ -128,6 +130,13 @@ class TestShowing:
         assert "E1 5705: worst" in page
         assert "10 MHz from a neighbour</option>" in page
         assert "Pin to 5658" in page
+
+    def test_the_editor_offers_no_heat_that_is_flown(self, database):
+        with database.write() as session:
+            day = published_day(session, *CREW, "Magpie", "Kit", flown=1)
+            editor = slot_editor(standing(session, day).draft, 2, id_of(session, day, "Rook"))
+        assert {int(number) for number, _ in editor.heats} == {3}
+        assert {place.partition(":")[0] for place, _ in editor.trades} == {"3"}
 
     def test_an_editor_of_nobody_is_no_error(self, director, day):
         assert director.get("/days/tern/plan?heat=9&pilot=77").status_code == 200

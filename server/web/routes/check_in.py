@@ -11,7 +11,7 @@ from server.services import desk, pilots
 from server.services.days import day_with
 from server.services.errors import InputError, NotFoundError, RefusedError
 from server.services.roles import HELPER, acting
-from server.services.roster_table import RosterRow, roster_row, roster_table
+from server.services.roster_table import MARK_LENGTH, RosterRow, roster_row, roster_table
 from server.storage.session import Database
 from server.storage.tables import FieldDay
 from server.web.check_in_pages import (
@@ -125,13 +125,22 @@ def show_roster(
 @router.get("/check-in/news")
 @needs(HELPER)
 def show_news(
-    request: Request, code: str, database: DatabaseOfApp, since: int, q: Search = "", only: Only = ""
+    request: Request,
+    code: str,
+    database: DatabaseOfApp,
+    since: int,
+    mark: Annotated[str, Query(max_length=MARK_LENGTH)],
+    q: Search = "",
+    only: Only = "",
 ) -> Response:
-    """Says that the roster changed elsewhere, so that no row moves under a hand that is about to press."""
+    """Says that the roster changed elsewhere, so that no row moves under a hand that is about to press.
+
+    since, mark  of the table that the page shows; other news of the day does not move its rows
+    """
     with database.read() as session:
         day = day_with(session, code)
         assert day.id is not None
-        if database.order(session, day.id) <= since:
+        if database.order(session, day.id) <= since or roster_table(session, day).mark == mark:
             return Response(status_code=204)
     return render(request, NewsFragment(day=day, search=q, only=only))
 

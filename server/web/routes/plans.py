@@ -34,7 +34,7 @@ from server.web.dependencies import (
 from server.web.form_text import FormText, overtakable, whole_number
 from server.web.plan_pages import JobFragment, Told, plan_page, published_plan_page, running_view
 from server.web.spectrum_pages import Spectrum, trial_spectrum
-from server.web.templating import render
+from server.web.templating import is_fragment, render
 from server.wording import gettext as _
 
 router = APIRouter()
@@ -329,7 +329,10 @@ def not_done(
         page = plan_page(
             session, day, jobs, (heat, pilot) if heat and pilot else None, spectrum=opened, **said
         )
-    return render(request, page, status)
+    response = render(request, page, status)
+    if said["told"] and is_fragment(request):
+        response.headers["HX-Reswap"] = "outerMorph show:top"
+    return response
 
 
 def _fields_shown(form: FormText) -> set[str]:
