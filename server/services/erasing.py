@@ -94,17 +94,21 @@ def erase(session: Session, code: str, pilot_id: int, at: datetime) -> str:
 
 
 def archive_without_names(session: Session, code: str, at: datetime) -> int:
-    """Take all names out of the day and put it away; returns how many. Raises NotFoundError, RefusedError."""
+    """Take all names out of the day and put it away; returns how many, of those who had one still.
+
+    Raises NotFoundError, RefusedError.
+    """
     day = day_with(session, code)
     roster = stored_pilots.of_day(session, day.id or 0)
     _refuse_while_on(session, day, {pilot.id or 0 for pilot in roster})
-    erased = _erase(session, day, roster)
+    before = {pilot.callsign for pilot in roster}
+    taken_out = len(set(_erase(session, day, roster)) - before)
     words = ngettext(
-        "Took %(number)s name out of this day.", "Took %(number)s names out of this day.", len(erased)
+        "Took %(number)s name out of this day.", "Took %(number)s names out of this day.", taken_out
     )
     logbook.append(session, day.id, acting(session), ERASED, words, {}, at)
     days.archive(session, code, at)
-    return len(erased)
+    return taken_out
 
 
 def _refuse_while_on(session: Session, day: FieldDay, pilot_ids: set[int]) -> None:
@@ -127,12 +131,16 @@ def _erase(session: Session, day: FieldDay, chosen: list[Pilot]) -> list[str]:
     for number, pilot in enumerate(roster, start=1):
         if pilot not in chosen:
             continue
-        name = _free_name(number, taken)
+        old_names = {
+            pilot.callsign,
+            pilot.name,
+            pilot.station_id,
+            *_former_callsigns(session, day, pilot),
+        } - {""}
+        name = pilot.callsign if old_names <= _numbers_of(number, roster) else _free_name(number, taken)
         taken.add(callsign_key(name))
         erased.append(name)
-        for old in (pilot.callsign, pilot.name, pilot.station_id, *_former_callsigns(session, day, pilot)):
-            if old and old != name:
-                new_names[old.casefold()] = name
+        new_names |= {old.casefold(): name for old in old_names if old != name}
         _empty(pilot, name)
     session.flush()
     _rewrite_day(session, day, new_names)
@@ -146,6 +154,12 @@ def _free_name(number: int, taken: set[str]) -> str:
         number += 1000  # somebody flies under this very name
         name = _("Pilot %(number)s", number=number)
     return name
+
+
+def _numbers_of(number: int, roster: list[Pilot]) -> set[str]:
+    """All that can stand in place of this pilot's name: whoever is called so has none any more."""
+    numbers = range(number, number + 1000 * (len(roster) + 1), 1000)
+    return {_("Pilot %(number)s", number=one) for one in numbers}
 
 
 def _empty(pilot: Pilot, name: str) -> None:

@@ -18,7 +18,7 @@ from server.services.stale_forms import Field, Saved
 from server.storage import turns
 from server.storage.tables import PILOT_STATES, Aircraft, Club, FieldDay, Pilot
 from server.wording import gettext as _
-from server.wording import time_of_day
+from server.wording import marked, time_of_day
 
 OPEN, CLOSED = "open", "closed"
 LIFTED = ""
@@ -108,6 +108,12 @@ def club(session: Session, club: Club) -> Saved:
     return Saved(_("the name of the club"), {"name": club.name}, {"name": Field(_("Name"))}, last=last)
 
 
+PHRASE_MADE = marked(
+    "A new pass phrase was made since this page was loaded (%(who)s, %(time)s): by this very press, if it was "
+    "sent twice, or by somebody else. It was shown once and is kept nowhere: make another if nobody noted it."
+)
+
+
 def pass_phrase(session: Session, club_id: int, role: str, made_at: datetime | None) -> Saved:
     """When the pass phrase of a role was made, which says which it is; the phrase itself is kept nowhere."""
     zone = zone_of_this_machine()
@@ -119,7 +125,7 @@ def pass_phrase(session: Session, club_id: int, role: str, made_at: datetime | N
     mark = phrase_mark(made_at)
     fields = {"phrase": Field(_("Pass phrase: %(role)s", role=_(role)), {mark: stands, NEW: _("a new one")})}
     last = last_of_club(session, club_id, ("pass phrase made", "pass phrase reset"), zone)
-    return Saved(_("this pass phrase"), {"phrase": mark}, fields, last=last)
+    return Saved(_("this pass phrase"), {"phrase": mark}, fields, last=last, told=PHRASE_MADE)
 
 
 def phrase_mark(made_at: datetime | None) -> str:

@@ -11,7 +11,11 @@ from zoneinfo import ZoneInfo
 
 from server.services.errors import OvertakenError
 from server.wording import gettext as _
-from server.wording import time_of_day
+from server.wording import marked, time_of_day
+
+OVERTAKEN = marked(
+    "Somebody else changed %(what)s since this page was loaded (%(who)s, %(time)s). Look at both, then choose."
+)
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,7 @@ class Saved:
     fields   by name
     version  of its row, None where its texts alone tell that it was changed
     last     who changed it last and when, None where nobody knows; asked only where a form was overtaken
+    told     the sentence of an overtaken form, where the usual one would not be true
     """
 
     what: str
@@ -64,6 +69,7 @@ class Saved:
     fields: Mapping[str, Field]
     version: int | None = None
     last: Callable[[], LastChange | None] = field(default=lambda: None)
+    told: str = OVERTAKEN
 
 
 @dataclass(frozen=True)
@@ -95,7 +101,7 @@ class StaleFormError(OvertakenError):
     """
 
     def __init__(self, form: Form, saved: Saved, theirs: Mapping[str, str]) -> None:
-        super().__init__(_told(saved.what, saved.last()))
+        super().__init__(_told(saved, saved.last()))
         touched = {name for name in saved.texts if form.typed.get(name, "") != form.was.get(name)}
         self.saved = dict(saved.texts)
         self.theirs = dict(theirs)
@@ -132,16 +138,15 @@ def _difference(name: str, saved: Saved, typed: str, is_touched: bool) -> Differ
     )
 
 
-def _told(what: str, last: LastChange | None) -> str:
+def _told(saved: Saved, last: LastChange | None) -> str:
     if last is None:
         return _(
             "Somebody else changed %(what)s since this page was loaded. Look at both, then choose.",
-            what=what,
+            what=saved.what,
         )
     return _(
-        "Somebody else changed %(what)s since this page was loaded (%(who)s, %(time)s). Look at both, then "
-        "choose.",
-        what=what,
+        saved.told,
+        what=saved.what,
         who=_(last.who),
         time=time_of_day(last.at.astimezone(ZoneInfo(last.time_zone))),
     )

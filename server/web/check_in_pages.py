@@ -142,6 +142,7 @@ class LinkFragment(Page):
     pilot: Pilot
     address: PhoneAddress
     notice: str = ""
+    renewed: bool = False
 
 
 @dataclass(frozen=True)
@@ -153,6 +154,7 @@ class LinkPage(Page):
     pilot: Pilot
     address: PhoneAddress
     notice: str = ""
+    renewed: bool = False
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,15 @@ def test_of_an_old_phrase_it_is_told_only_where_there_was_one(organizer):
     assert "The old one is void" in second.text
 
 
+def test_a_page_of_a_new_phrase_that_is_loaded_again_says_that_it_was_made_already(organizer):
+    shown = form_of(organizer.get("/people").text, f"/people/pass-phrases/{HELPER}")
+    first, again = (organizer.post(f"/people/pass-phrases/{HELPER}", data=shown) for _ in range(2))
+    assert new_phrase(first) not in again.text
+    assert again.status_code == 409
+    assert "by this very press, if it was sent twice, or by somebody else" in again.text
+    assert "Somebody else changed" not in again.text
+
+
 def test_a_role_that_there_is_not_gets_no_phrase(organizer):
     assert organizer.post("/people/pass-phrases/pilot").status_code == 404
 
@@ -109,7 +118,8 @@ def test_a_pilots_new_link_voids_the_old_one(director, database):
     address = f"/days/tern/pilots/{wren.id}/link"
     assert wren.link_token in director.get(f"/join/tern?me={wren.join_id}").text
     assert "Make a new link" in director.get(address).text
-    assert director.post(address, data={"seen": wren.link_token}).headers["Location"] == address
+    renewed = director.post(address, data={"seen": wren.link_token}, follow_redirects=True).text
+    assert "This link is new: the old one and its code are void, on paper too." in renewed
     with database.read() as session:
         new = pilots.of_day(session, day.id)[0].link_token
         assert logbook.newest_first(session, day.id, 1)[0].who == DIRECTOR

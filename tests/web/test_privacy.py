@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from server.storage import backups
+from server.storage import backups, logbook
 from server.storage import pilots as stored
 from server.storage.session import DatabaseFailsError
 from tests.factories import NOW, make_day, make_pilot
@@ -48,7 +48,8 @@ def test_a_name_is_taken_out_by_the_director_who_is_sure(organizer, database, na
     assert refused.status_code == 422
     assert "tick that you are sure" in refused.text
     assert roster(database) == ["Wren", "Otter"]
-    assert organizer.post(f"{names}/1/erase", data=SURE).headers["location"] == names
+    page = organizer.post(f"{names}/1/erase", data=SURE, follow_redirects=True).text
+    assert "The name was taken out of this day: a number stands in its place." in page
     assert roster(database) == ["Pilot 1", "Otter"]
     assert "Wren" not in organizer.get(names).text
     assert organizer.post(f"{names}/99/erase", data=SURE).status_code == 404
@@ -69,9 +70,18 @@ def test_a_data_file_that_cannot_be_written_anew_is_told_and_the_name_is_out_all
 
 def test_a_day_is_archived_without_names(organizer, database, names):
     assert organizer.post(f"{names}/archive").status_code == 422
-    assert organizer.post(f"{names}/archive", data=SURE).status_code == 303
+    page = organizer.post(f"{names}/archive", data=SURE, follow_redirects=True).text
+    assert "All names were taken out of this day, and it is archived." in page
     assert roster(database) == ["Pilot 1", "Pilot 2"]
     assert "archived" in organizer.get("/days").text
+
+
+def test_whoever_has_no_name_any_more_keeps_the_number(organizer, database, names):
+    organizer.post(f"{names}/1/erase", data=SURE)
+    organizer.post(f"{names}/archive", data=SURE)
+    assert roster(database) == ["Pilot 1", "Pilot 2"]
+    with database.read() as session:
+        assert logbook.of_actions(session, 1, ["pilot erased"])[-1].text == "Took 1 name out of this day."
 
 
 def test_a_pilot_is_handed_all_that_is_stored(organizer, names):

@@ -141,8 +141,10 @@ def give_channel(
 
 @router.get("/link")
 @needs(HELPER)
-def show_link(request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Response:
-    return _show_link(request, database, code, pilot_id)
+def show_link(
+    request: Request, code: str, pilot_id: RowNumber, database: DatabaseOfApp, renewed: bool = False
+) -> Response:
+    return _show_link(request, database, code, pilot_id, renewed=renewed)
 
 
 @router.post("/link")
@@ -156,12 +158,18 @@ def renew_link(press: PressOfApp, code: str, pilot_id: RowNumber) -> Response:
         return _show_link(request, database, code, pilot_id, 409, str(error))
     announce_roster(database, press.hub, day)
     if is_fragment(request):
-        return _show_link(request, database, code, pilot_id)
-    return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}/link", 303)
+        return _show_link(request, database, code, pilot_id, renewed=True)
+    return RedirectResponse(f"/days/{day.code}/pilots/{pilot.id}/link?renewed=true", 303)
 
 
 def _show_link(
-    request: Request, database: Database, code: str, pilot_id: int, status: int = 200, notice: str = ""
+    request: Request,
+    database: Database,
+    code: str,
+    pilot_id: int,
+    status: int = 200,
+    notice: str = "",
+    renewed: bool = False,
 ) -> Response:
     with database.read() as session:
         day = day_with(session, code)
@@ -169,9 +177,8 @@ def _show_link(
         live = live_mark(session, day)
     address = phone_address(request, day, f"/slot/{pilot.link_token}")
     if is_fragment(request):
-        return render(request, LinkFragment(day=day, pilot=pilot, address=address, notice=notice), status)
-    page = LinkPage(day=day, tab=TAB, live=live, pilot=pilot, address=address, notice=notice)
-    return render(request, page, status)
+        return render(request, LinkFragment(day, pilot, address, notice, renewed), status)
+    return render(request, LinkPage(day, TAB, live, pilot, address, notice, renewed), status)
 
 
 @contextmanager

@@ -24,8 +24,16 @@ from server.web.presses import Press, PressOfApp
 from server.web.templating import Page, render
 from server.web.way_back import way_back
 from server.wording import gettext as _
+from server.wording import marked
 
 router = APIRouter()
+
+ONE, ALL = "one", "all"
+DONE = {
+    ONE: marked("The name was taken out of this day: a number stands in its place."),
+    ALL: marked("All names were taken out of this day, and it is archived."),
+}
+"""What the page says after a press, by what was taken out."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +50,7 @@ class NamesPage(Page):
     """The pilots of a day, to hand out or to take out what is stored of them.
 
     copies  backups of the data file that were made before names were taken out
+    done    what was just done
     """
 
     template: ClassVar[str] = "privacy/day.html"
@@ -51,6 +60,7 @@ class NamesPage(Page):
     names: NamesOfDay
     copies: Sequence[str]
     fault: str = ""
+    done: str = ""
 
 
 @router.get("/privacy")
@@ -61,8 +71,10 @@ def show_privacy(request: Request) -> Response:
 
 @router.get("/days/{code}/names")
 @needs(ORGANIZER)
-def show_names(request: Request, code: str, database: DatabaseOfApp, backups: BackupsOfApp) -> Response:
-    return render(request, _page(database, backups, code))
+def show_names(
+    request: Request, code: str, database: DatabaseOfApp, backups: BackupsOfApp, out: str = ""
+) -> Response:
+    return render(request, _page(database, backups, code, done=_(DONE.get(out, ""))))
 
 
 @router.get("/days/{code}/names/{pilot_id}/export")
@@ -80,14 +92,16 @@ def export_pilot(code: str, pilot_id: RowNumber, database: DatabaseOfApp) -> Res
 @router.post("/days/{code}/names/{pilot_id}/erase")
 @needs(ORGANIZER)
 def erase_pilot(press: PressOfApp, code: str, pilot_id: RowNumber, backups: BackupsOfApp) -> Response:
-    return _take_out(press, code, backups, lambda session: erasing.erase(session, code, pilot_id, press.now))
+    return _take_out(
+        press, code, backups, lambda session: erasing.erase(session, code, pilot_id, press.now), ONE
+    )
 
 
 @router.post("/days/{code}/names/archive")
 @needs(ORGANIZER)
 def archive_without_names(press: PressOfApp, code: str, backups: BackupsOfApp) -> Response:
     return _take_out(
-        press, code, backups, lambda session: erasing.archive_without_names(session, code, press.now)
+        press, code, backups, lambda session: erasing.archive_without_names(session, code, press.now), ALL
     )
 
 
@@ -106,7 +120,7 @@ def remove_copies(
 
 
 def _take_out(
-    press: Press, code: str, backups: BackupKeeper, take_out: Callable[[Session], object]
+    press: Press, code: str, backups: BackupKeeper, take_out: Callable[[Session], object], out: str
 ) -> Response:
     """Take names out, tell everybody, and write the data file anew, so that they are in none of its bytes."""
     database = press.database
@@ -127,7 +141,7 @@ def _take_out(
             reason=error,
         )
         return render(press.request, _page(database, backups, code, fault), 503)
-    return RedirectResponse(f"/days/{code}/names", 303)
+    return RedirectResponse(f"/days/{code}/names?out={out}", 303)
 
 
 def _check_sure(form: FormText) -> None:
@@ -137,9 +151,9 @@ def _check_sure(form: FormText) -> None:
         )
 
 
-def _page(database: Database, backups: BackupKeeper, code: str, fault: str = "") -> NamesPage:
+def _page(database: Database, backups: BackupKeeper, code: str, fault: str = "", done: str = "") -> NamesPage:
     with database.read() as session:
         day = day_with(session, code)
         names = erasing.names_of(session, day)
         mark = live_mark(session, day)
-    return NamesPage(day, "logbook", mark, names, backups.copies_before(names.last_erased_at), fault)
+    return NamesPage(day, "logbook", mark, names, backups.copies_before(names.last_erased_at), fault, done)
