@@ -12,7 +12,17 @@ from server.services.flight_line import line_of, log
 from server.services.flight_states import Line, pilot_after, why_not
 from server.services.turn_words import BY_ITSELF
 from server.storage import calls, pilots
-from server.storage.tables import CHECKED_IN, DOWN, POWER_UP, POWERING_UP, WAITING, Call, CallSlot, FieldDay
+from server.storage.tables import (
+    CHECKED_IN,
+    DOWN,
+    LANDED,
+    POWER_UP,
+    POWERING_UP,
+    WAITING,
+    Call,
+    CallSlot,
+    FieldDay,
+)
 from server.wording import gettext as _
 
 
@@ -111,8 +121,8 @@ def _follow_what_is_down(session: Session, day: FieldDay, slots: list[CallSlot],
 
 
 def _next_turn(session: Session, day: FieldDay, call: Call, slots: list[CallSlot], at: datetime) -> None:
-    if call.stage != POWERING_UP:
-        return
+    if call.stage != POWERING_UP or any(slot.stage == LANDED for slot in slots):
+        return  # who stood down may be on, perhaps on a wrong channel: the next one powers up once that is off
     waiting = next((slot for slot in slots if slot.stage == WAITING), None)
     if waiting is None or why_not(flight_states.YOUR_TURN, line_state(session, day, call, slots)):
         return

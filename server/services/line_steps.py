@@ -61,16 +61,16 @@ def _while_powering_up(now: FlightLineNow) -> NextStep:
     if turn:
         words = _("%(callsign)s: picture is clear", callsign=turn[0].callsign)
         return NextStep(f"slots/{turn[0].id}/picture-is-clear", words, {"seen": turn[0].seen})
+    stood_down = _at(now, LANDED)
+    if stood_down:  # nobody else powers up or is released beside a transmitter that may be on
+        words = _("%(callsign)s is off now", callsign=stood_down[0].callsign)
+        return NextStep(f"slots/{stood_down[0].id}/off", words, {"seen": stood_down[0].seen})
     unasked = now.first_unasked()
     if unasked is not None and waiting:
         words = _("%(callsign)s is off now", callsign=now.here.get(unasked.pilot_id, _("Who is on unasked")))
         return NextStep(f"clearances/{unasked.id}/off", words, {"seen": unasked.seen})
     if now.line.walkers_since is not None and (waiting or clear):
         return NextStep("walkers", _("The field is clear of walkers"), {"state": "gone"})
-    stood_down = _at(now, LANDED)
-    if stood_down:  # nobody is released beside a transmitter that may be on
-        words = _("%(callsign)s is off now", callsign=stood_down[0].callsign)
-        return NextStep(f"slots/{stood_down[0].id}/off", words, {"seen": stood_down[0].seen})
     if clear and not waiting:
         words = _("Release %(heat)s: %(pilots)s", heat=heat, pilots=_listed(clear))
         return _step(now, flight_states.RELEASE, words)

@@ -1,6 +1,15 @@
-from sqlmodel import Session, col, select
+from sqlalchemy import ColumnElement, exists, or_
+from sqlmodel import Session, SQLModel, col, select
 
-from server.storage.tables import FieldDay
+from server.storage.tables import (
+    CLEARANCES_MAY_BE_ON,
+    OVER,
+    Call,
+    Clearance,
+    FieldDay,
+    FlightLine,
+    OpenFlying,
+)
 
 
 def add(session: Session, day: FieldDay) -> FieldDay:
@@ -26,6 +35,19 @@ def newest_first(session: Session, club_id: int | None = None) -> list[FieldDay]
 
 
 def current(session: Session, club_id: int) -> FieldDay | None:
-    """The club's day made last among those that are not archived."""
+    """The club's day at which somebody may be on now, else the one made last; none that is archived."""
     open_days = select(FieldDay).where(col(FieldDay.archived_at).is_(None), col(FieldDay.club_id) == club_id)
-    return session.exec(open_days.order_by(col(FieldDay.id).desc())).first()
+    return session.exec(open_days.order_by(_in_use().desc(), col(FieldDay.id).desc())).first()
+
+
+def _in_use() -> ColumnElement[bool]:
+    """A call is up, open flying is on, somebody was let switch on, or everybody was called down."""
+    signs: tuple[tuple[type[SQLModel], ColumnElement[bool]], ...] = (
+        (Call, col(Call.stage) != OVER),
+        (OpenFlying, col(OpenFlying.is_open).is_(True)),
+        (Clearance, col(Clearance.stage).in_(CLEARANCES_MAY_BE_ON)),
+        (FlightLine, col(FlightLine.everybody_land_at).is_not(None)),
+    )
+    return or_(
+        *(exists().where(table.field_day_id == FieldDay.id, is_so) for table, is_so in signs)  # type: ignore[attr-defined]
+    )

@@ -77,7 +77,7 @@ def test_there_is_no_releasing_one_pilot(session, day):
 def test_who_stands_down_powers_off_comes_back_in_line_and_has_the_turn_after_the_next(session, day):
     call_heat(session, day)
     press(session, day, "Wren", "stand down")
-    assert stages(session, day) == {"Wren": "landed", "Otter": "power up"}
+    assert stages(session, day) == {"Wren": "landed", "Otter": "waiting"}
     press(session, day, "Wren", "off")
     press(session, day, "Wren", "back in line")
     assert stages(session, day) == {"Wren": "waiting", "Otter": "power up"}
@@ -186,11 +186,13 @@ class TestSettling:
         self.withdraw(session, day, "Otter")
         assert stages(session, day) == {"Wren": "power up", "Otter": "left out"}
 
-    def test_who_leaves_while_powering_up_powers_off_and_the_turn_goes_on(self, session, day):
+    def test_who_leaves_while_powering_up_powers_off_and_then_the_turn_goes_on(self, session, day):
         call_heat(session, day)
         self.withdraw(session, day, "Wren")
-        assert stages(session, day) == {"Wren": "landed", "Otter": "power up"}
+        assert stages(session, day) == {"Wren": "landed", "Otter": "waiting"}
         assert words(session, day)["Wren"] == "DISARM THEN POWER OFF"
+        press(session, day, "Wren", "off")
+        assert stages(session, day) == {"Wren": "off", "Otter": "power up"}
 
     def test_who_leaves_in_the_air_is_called_to_land(self, session, day):
         released(session, day)

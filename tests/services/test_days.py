@@ -5,11 +5,13 @@ import json
 import pytest
 
 from server.radio.rules import RULE_SETS, facts_of
-from server.services import days
+from server.services import days, flight_line, open_flying
 from server.services.days import DaySettings, allowed_mhz, can_publish, create_day, settings_of
 from server.services.errors import InputError, NotFoundError
 from server.storage import logbook
 from tests.factories import FIRST_CLUB, NOW, make_day
+from tests.services.called_days import released
+from tests.services.changed_days import published_day
 
 TYPED = {"name": "Tern Meadow club day", "date": "2026-05-16", "time_zone": "Europe/Dublin"}
 USUAL_BANDS = 39  # carriers of A B E F R, F8 and R7 being one, of which E4 touches the radars
@@ -95,6 +97,28 @@ def test_the_current_day_is_the_newest_that_is_not_archived(session):
     assert days.current_day(session, FIRST_CLUB) == first
     days.bring_back(session, second.code, NOW)
     assert days.current_day(session, FIRST_CLUB) == second
+
+
+def somebody_flies(session, day):
+    released(session, day)
+
+
+def flies_openly(session, day):
+    open_flying.open_up(session, day, False, "director", NOW)
+
+
+def is_called_down(session, day):
+    flight_line.everybody_land(session, day, "Storm.", "director", NOW)
+
+
+@pytest.mark.parametrize("in_use", [somebody_flies, flies_openly, is_called_down])
+def test_a_day_on_which_somebody_may_be_on_stays_the_current_one_beside_one_made_later(session, in_use):
+    flown = published_day(session)
+    create_day(session, FIRST_CLUB, TYPED, NOW)
+    assert days.current_day(session, FIRST_CLUB) != flown
+    in_use(session, flown)
+    session.flush()
+    assert days.current_day(session, FIRST_CLUB) == flown
 
 
 def test_an_archived_day_is_listed_and_publishes_nothing(session):

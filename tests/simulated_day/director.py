@@ -12,6 +12,7 @@ from tests.simulated_day.pages import Form, Sent, form_to
 
 PLAN_PATIENCE_S = 240
 """The first plan on a machine compiles the search."""
+LOOKS, BETWEEN_LOOKS_S = 200, 0.05
 
 
 class Director:
@@ -107,8 +108,14 @@ class Director:
         await self._post(form.action, form.fields | sent)
 
     async def pilot(self, callsign: str, event: str) -> None:
-        desk = await self.line()
-        form = form_to(desk, f"/slots/{pages.called_rows(desk)[callsign]}/{event}")
+        """A step of one pilot, once the page has it: who left the day comes off the line within seconds."""
+        for _ in range(LOOKS):
+            desk = await self.line()
+            end = f"/slots/{pages.called_rows(desk)[callsign]}/{event}"
+            if f'{end}"' in desk:
+                break
+            await asyncio.sleep(BETWEEN_LOOKS_S)
+        form = form_to(desk, end)
         await self._post(form.action, form.fields)
 
     async def undo(self) -> None:

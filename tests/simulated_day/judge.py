@@ -245,15 +245,15 @@ class Judge:
         self._up.is_coming_down = True
 
     def _settle(self) -> None:
-        """The turn goes to one at a time, in the order that was read out; who waits in the pits is clear once
-        nobody of the heat may be on or will be.
+        """The turn goes to one at a time, in the order that was read out, and to nobody while one who stood down
+        may be on; who waits in the pits is clear once nobody of the heat may be on or will be.
         """
         up = self.call
         if self.alarm or self.walkers:
             return
         if up is not None and not up.is_released and not up.is_coming_down and self.has_the_turn is None:
             first = next((name for name, at in up.at.items() if at == "waits"), None)
-            if first:
+            if first and "is down safely" not in up.at.values():
                 up.at[first] = "has the turn"
         if up is None or not any(at in WORD_AT and at != "is lost" for at in up.at.values()):
             self.pits = {name: "may switch on" if at == "waits" else at for name, at in self.pits.items()}

@@ -287,10 +287,11 @@ async def _join_by_phone(day: Day, callsign: str) -> None:
 
 
 async def _heat_with_a_withdrawal_on_the_line(day: Day, heat: int) -> None:
-    """One who powers up leaves the day: off with it, and the turn goes on."""
+    """One who powers up leaves the day: off with it, then the turn goes on."""
     first, second, *_ = await _call(day, heat)
     await _clear(day, first)
     await day.act(partial(day.director.withdraw, second), partial(day.judge.leaves, second))
+    await day.act(partial(day.director.pilot, second, "off"), partial(day.judge.is_off, second))
     await _power_up(day)
     await _release(day)
     await _land(day)
