@@ -31,6 +31,12 @@ def moves(before: Snapshot, after: Snapshot) -> list[dict[str, Any]]:
     return found
 
 
+def newcomers(before: Snapshot | None, after: Snapshot) -> list[int]:
+    """Pilots, by id, whom the plan before did not have: what they were given until now is provisional."""
+    known = {slot["pilot_id"] for heat in before["heats"] for slot in heat["slots"]} if before else set()
+    return sorted({slot["pilot_id"] for heat in after["heats"] for slot in heat["slots"]} - known)
+
+
 def sentences(before: Snapshot, after: Snapshot) -> list[str]:
     """Every change that a pilot would notice: channel, heat, power, who comes and who goes.
 

@@ -74,7 +74,7 @@ class MySlot:
     order         from the database; a page with a lower one is older
     called        the callsign in the published plan, which is the one that is called out
     heats         the pilot's heats ahead, the next first; none unless `standing` is "planned"
-    moved_from    what the plan before had, where this plan moved the pilot
+    moved_from    what the pilot had before, by the last plan or provisionally, where this plan moved the pilot
     place_tuned   the channel of the place at open flying
     provisional   the channel to set before a plan has the pilot
     is_down       a transmitter of the pilot's is down and still on
@@ -194,6 +194,7 @@ class _Reading:
         self._down = {one.pilot_id for one in down_transmitters.still_on(session, now.day.id)}
         self._trouble = TroubleNow(session, now.day)
         moves = now.snapshot["moves"] if now.snapshot else ()
+        self._newcomers = set(now.snapshot.get("newcomers", ())) if now.snapshot else set()
         self._moved_from = {move["callsign"]: Tuned(move["from_channel"], move["from_mhz"]) for move in moves}
 
     def slot(self, pilot: Pilot, aircraft: list[Aircraft]) -> MySlot:
@@ -220,7 +221,7 @@ class _Reading:
             published_at=self._plan.published_at if self._plan else None,
             standing=standing,
             heats=self._heats[pilot.id] if is_planned else (),
-            moved_from=self._moved_from.get(called) if is_planned else None,
+            moved_from=self._moved_from_of(pilot, aircraft, called) if is_planned else None,
             provisional=provisional_of(pilot, aircraft) if is_waiting else None,
             is_down=facts.is_down,
             known_on=is_known_on(facts),
@@ -237,6 +238,15 @@ class _Reading:
             everybody_land=self._now.line.everybody_land,
             trouble=self._trouble.of(pilot.id),
         )
+
+    def _moved_from_of(self, pilot: Pilot, aircraft: list[Aircraft], called: str) -> Tuned | None:
+        assert pilot.id is not None
+        if pilot.id not in self._newcomers:
+            return self._moved_from.get(called)
+        provisional = provisional_of(pilot, aircraft)
+        if provisional is None or provisional.mhz in {heat.tuned.mhz for heat in self._heats[pilot.id]}:
+            return None
+        return provisional
 
     def _standing(self, pilot: Pilot) -> Standing:
         if self._day.archived_at is not None:

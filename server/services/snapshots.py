@@ -90,6 +90,7 @@ def compose(day: FieldDay, content: DraftContent, basis: PlanBasis, before: Snap
     }
     snapshot["warnings"] = [*(planner.warnings if planner else ()), *_warnings(day, content, basis, snapshot)]
     snapshot["moves"] = differences.moves(before, snapshot) if before else []
+    snapshot["newcomers"] = differences.newcomers(before, snapshot)
     return snapshot
 
 

@@ -45,6 +45,7 @@
     if (form === why.form && !why.value.trim()) return;
     if (form === press && event) begin();
     const body = new URLSearchParams(new FormData(form));
+    document.dispatchEvent(new Event("bandstand:urgent"));
     try {
       isSending = true;
       presses++;

@@ -156,6 +156,11 @@
     tick();
     open();
   });
+  // A browser has six connections to a server, for all its windows: what is urgent gets that of this page.
+  document.addEventListener("bandstand:urgent", () => {
+    close();
+    setTimeout(open, 2 * heartbeatMs);
+  });
   window.addEventListener("pagehide", close);
   window.addEventListener("pageshow", (event) => event.persisted && open());
   window.addEventListener("online", open);

@@ -1,11 +1,29 @@
 // A press that the server does not answer: #no-answer says so, and the page stays with what was typed on it. A plain form
 // would leave it for the browser's own error page, so the server is asked first whether it is there.
 (() => {
-  const PATIENCE_MS = 4000;
+  const PATIENCE_MS = 4000, AGAIN_MS = 2000, BACK_FOR_MS = 10_000;
   const notice = document.getElementById("no-answer");
   const asked = new WeakSet(), answered = new WeakSet();
 
-  const say = (isSilent) => { notice.hidden = !isSilent; };
+  let watch = 0;
+
+  function say(isSilent) {
+    clearTimeout(watch);
+    notice.hidden = !isSilent;
+    if (isSilent) follow(false);
+  }
+
+  // Until the server answers again, then for a while that it does.
+  function follow(isBack) {
+    const [gone, back] = notice.querySelectorAll("p");
+    gone.hidden = isBack;
+    back.hidden = !isBack;
+    const own = watch = setTimeout(async () => {
+      if (isBack) return say(false);
+      const there = await isThere();
+      if (own === watch) follow(there);
+    }, isBack ? BACK_FOR_MS : AGAIN_MS);
+  }
 
   async function isThere() {
     const patience = new AbortController(), timer = setTimeout(() => patience.abort(), PATIENCE_MS);

@@ -29,6 +29,9 @@ def test_a_pilots_page_keeps_its_channel_when_a_press_is_not_answered(
     expect(phone.locator(".slot__channel")).to_contain_text("MHz")
 
     server.start()
+    expect(phone.get_by_role("alert").filter(has_text="answers again")).to_be_visible(
+        timeout=CALLED_WITHIN_MS
+    )
     phone.get_by_role("button", name="Give the place back").click()
     expect(phone.get_by_role("button", name="Ask to fly")).to_be_visible()
     expect(phone.locator("#no-answer")).to_be_hidden()

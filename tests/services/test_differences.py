@@ -1,6 +1,6 @@
 """What one plan changes against another, in sentences."""
 
-from server.services.differences import sentences
+from server.services.differences import newcomers, sentences
 
 WREN, OTTER, ROOK, LATE = range(1, 5)
 NAMES = {WREN: "Wren", OTTER: "Otter", ROOK: "Rook", LATE: "Late"}
@@ -51,3 +51,8 @@ def test_the_same_pilots_in_another_round_are_another_heat():
     before = plan([WREN], [WREN], rounds={2: 2})
     after = plan([WREN], [OTTER], [WREN], rounds={2: 2, 3: 2})
     assert sentences(before, after)[-1] == "Heat 2 is now heat 3"
+
+
+def test_newcomers_are_those_whom_the_plan_before_did_not_have():
+    assert newcomers(plan([WREN], [OTTER]), plan([WREN], [LATE, ROOK])) == [ROOK, LATE]
+    assert newcomers(None, plan([OTTER], [WREN], [OTTER])) == [WREN, OTTER]

@@ -68,6 +68,20 @@ def test_a_pilot_whom_the_plan_moved_is_told_from_where(session, day, wren):
     assert (moved_from.channel, moved_from.mhz) == ("R2", 5695)
 
 
+@pytest.mark.parametrize(("at", "told"), [("F4", 5695), ("R2", None)])
+def test_a_newcomer_whom_the_first_plan_moves_off_the_provisional_channel_is_told(
+    session, day, wren, at, told
+):
+    publish(session, day, [[(wren, at)]], newcomers=[wren.id])
+    moved_from = slot_of(session, wren).moved_from
+    assert (moved_from.mhz if moved_from else None) == told
+
+
+def test_a_provisional_channel_of_long_ago_is_not_told_again(session, day, wren):
+    publish(session, day, [[(wren, "F4")]], newcomers=[])
+    assert slot_of(session, wren).moved_from is None
+
+
 def test_before_a_plan_it_shows_the_provisional_channel(session, wren):
     slot = slot_of(session, wren)
     assert slot.standing == "no plan yet"
