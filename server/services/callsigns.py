@@ -16,6 +16,8 @@ _DECEIVING = frozenset(
     map(chr, (0xAD, 0x200B, 0x2060, 0xFEFF, *range(0x202A, 0x202F), *range(0x2066, 0x206A)))
 )
 
+_LOOK_ALIKE = ("LATIN", "GREEK", "CYRILLIC")
+"""Unicode Technical Standard 39, section 5.1: one script in a word, where letters of several could be confused."""
 _LABEL = re.compile(r"([a-z])[\s._#-]*(\d)")
 _NUMBER = re.compile(r"(?:ch(?:annel)?[\s.#]*)?\d+(?:[\s.:/-]*\d+)*\s*(?:mw|w|mhz|ghz)?")
 
@@ -39,7 +41,7 @@ def read_callsign(text: str) -> str:
 
 
 def misleading(text: str) -> FieldFault | None:
-    """What is wrong with a new callsign that board and flight line would show like a channel or a figure.
+    """What is wrong with a new callsign that board and line would show like a channel, a figure or another one.
 
     Apart from `read_callsign`: who is on a roster under such a callsign stays there and can be edited.
     """
@@ -54,7 +56,15 @@ def misleading(text: str) -> FieldFault | None:
             callsign=shown(text),
         )
         return FieldFault("callsign", text, problem, cure)
+    if any(len(_alphabets(word)) > 1 for word in read.split()):
+        problem = _("letters of several alphabets in one word: it could look like another callsign")
+        return FieldFault("callsign", text, problem, _("write the word in one alphabet"))
     return None
+
+
+def _alphabets(word: str) -> set[str]:
+    """Those of the three whose letters look alike, which the word has letters of."""
+    return {name for char in word for name in _LOOK_ALIKE if unicodedata.name(char, "").startswith(name)}
 
 
 def _is_channel(label: str) -> bool:

@@ -119,3 +119,21 @@ def test_a_callsign_like_no_other_can_be_added():
 def test_nobody_is_apart_from_oneself():
     with pytest.raises(FieldsError, match="Wren stands in a list of Wren's own"):
         read_callsigns("apart", "Otter wren", KNOWN, "Wren")
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "K\N{CYRILLIC SMALL LETTER IE}strel",
+        "\N{GREEK CAPITAL LETTER RHO}ook",
+        "Two W\N{CYRILLIC SMALL LETTER ER}en",
+    ],
+)
+def test_a_new_callsign_of_letters_that_look_alike_in_several_alphabets_is_refused(typed):
+    # Source: Unicode Technical Standard 39, section 5.1 (mixed-script detection)
+    assert "several alphabets" in misleading(typed).problem
+
+
+@pytest.mark.parametrize("typed", ["Чайка", "Γλάρος", "Mouette 2", "Wren Чайка", "João", "カモメ7"])
+def test_a_callsign_of_any_one_alphabet_is_taken(typed):
+    assert misleading(typed) is None
