@@ -85,6 +85,7 @@ def make_snapshot(day: FieldDay, heats: Sequence[Sequence[Place]], **values: Any
             for index, heat in enumerate(heats)
         ],
         "moves": [],
+        "newcomers": [],
     }
     return usual | values
 
