@@ -7,7 +7,7 @@ Everything that is planned reads a day through `settings_of`, `site_of`, `rule_s
 import json
 import secrets
 from collections.abc import Iterable, Mapping
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Literal
 
@@ -125,9 +125,12 @@ def refuse_other_clubs(session: Session, code: str, club_id: int) -> None:
         raise _no_day(code)
 
 
-def current_day(session: Session, club_id: int) -> FieldDay | None:
-    """The day that the club's first page shows: the one made last among those that are not archived."""
-    return days.current(session, club_id)
+def current_day(session: Session, club_id: int, at: datetime) -> FieldDay | None:
+    """The day that the club's first page shows, none that is archived: one of these days at which somebody may be
+    on, else the one made last. What was left open on a day long past does not count.
+    """
+    since = (at - timedelta(days=1)).date()
+    return days.in_use(session, club_id, since) or days.current(session, club_id)
 
 
 def archive(session: Session, code: str, at: datetime) -> FieldDay:

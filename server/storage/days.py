@@ -1,5 +1,8 @@
+from datetime import date
+
 from sqlalchemy import ColumnElement, exists, or_
 from sqlmodel import Session, SQLModel, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from server.storage.tables import (
     CLEARANCES_MAY_BE_ON,
@@ -35,9 +38,18 @@ def newest_first(session: Session, club_id: int | None = None) -> list[FieldDay]
 
 
 def current(session: Session, club_id: int) -> FieldDay | None:
-    """The club's day at which somebody may be on now, else the one made last; none that is archived."""
+    """The club's day made last among those that are not archived."""
+    return session.exec(_open_days(club_id)).first()
+
+
+def in_use(session: Session, club_id: int, since: date) -> FieldDay | None:
+    """The club's day of that date or later at which somebody may be on now; of several the one made last."""
+    return session.exec(_open_days(club_id).where(col(FieldDay.date) >= since, _in_use())).first()
+
+
+def _open_days(club_id: int) -> SelectOfScalar[FieldDay]:
     open_days = select(FieldDay).where(col(FieldDay.archived_at).is_(None), col(FieldDay.club_id) == club_id)
-    return session.exec(open_days.order_by(_in_use().desc(), col(FieldDay.id).desc())).first()
+    return open_days.order_by(col(FieldDay.id).desc())
 
 
 def _in_use() -> ColumnElement[bool]:

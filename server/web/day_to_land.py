@@ -18,7 +18,7 @@ def day_to_land(request: Request) -> FieldDay | None:
         if who is None:
             return None
         with request.app.state.database.read() as session:
-            current = days.current_day(session, who.club_id)
+            current = days.current_day(session, who.club_id, request.app.state.clock())
             listed = days.all_days(session, who.club_id)
     except DatabaseFailsError:
         return None

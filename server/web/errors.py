@@ -137,7 +137,7 @@ def answer(
 
     sign_in  where one signs in who may do what was asked
     current  the day that EVERYBODY LAND is for, where somebody is signed in
-    template the page, where it is not the usual one of the status
+    template  the page, where it is not the usual one of the status
     """
     known = ANSWERS.get(status) or ANSWERS[400 if status < 500 else 500]
     context = {

@@ -1,6 +1,7 @@
 """Field days: how they are made, found and put away, and what is read of them."""
 
 import json
+from datetime import timedelta
 
 import pytest
 
@@ -92,11 +93,11 @@ def test_an_unknown_code_is_not_found(session):
 
 def test_the_current_day_is_the_newest_that_is_not_archived(session):
     first, second = create_day(session, FIRST_CLUB, TYPED, NOW), create_day(session, FIRST_CLUB, TYPED, NOW)
-    assert days.current_day(session, FIRST_CLUB) == second
+    assert days.current_day(session, FIRST_CLUB, NOW) == second
     days.archive(session, second.code, NOW)
-    assert days.current_day(session, FIRST_CLUB) == first
+    assert days.current_day(session, FIRST_CLUB, NOW) == first
     days.bring_back(session, second.code, NOW)
-    assert days.current_day(session, FIRST_CLUB) == second
+    assert days.current_day(session, FIRST_CLUB, NOW) == second
 
 
 def somebody_flies(session, day):
@@ -115,10 +116,11 @@ def is_called_down(session, day):
 def test_a_day_on_which_somebody_may_be_on_stays_the_current_one_beside_one_made_later(session, in_use):
     flown = published_day(session)
     create_day(session, FIRST_CLUB, TYPED, NOW)
-    assert days.current_day(session, FIRST_CLUB) != flown
+    assert days.current_day(session, FIRST_CLUB, NOW) != flown
     in_use(session, flown)
     session.flush()
-    assert days.current_day(session, FIRST_CLUB) == flown
+    assert days.current_day(session, FIRST_CLUB, NOW) == flown
+    assert days.current_day(session, FIRST_CLUB, NOW + timedelta(days=7)) != flown
 
 
 def test_an_archived_day_is_listed_and_publishes_nothing(session):

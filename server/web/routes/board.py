@@ -6,7 +6,7 @@ from fastapi.responses import RedirectResponse, Response
 from server.services import board, clubs, days, live
 from server.services.days import typed_code
 from server.services.errors import NotFoundError
-from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, SettingsOfApp, WhoLooks, public
+from server.web.dependencies import DatabaseOfApp, FragmentsOfApp, Now, SettingsOfApp, WhoLooks, public
 from server.web.fragments import answer_poll
 from server.web.pages import BoardPage, NoDayPage, WhichBoardPage
 from server.web.stream import State, open_stream
@@ -17,14 +17,16 @@ router = APIRouter()
 
 @router.get("/")
 @public
-def show_first_page(request: Request, database: DatabaseOfApp, who: WhoLooks, code: str = "") -> Response:
+def show_first_page(
+    request: Request, database: DatabaseOfApp, who: WhoLooks, now: Now, code: str = ""
+) -> Response:
     """The board of the day, or where there are several clubs the question for which; for the crew, its day."""
     if code:
         return _find_board(request, database, typed_code(code))
     with database.read() as session:
         existing = clubs.all_clubs(session)
         club_id = who.club_id if who else existing[0].id or 0
-        day = days.current_day(session, club_id)
+        day = days.current_day(session, club_id, now)
     if who:
         return RedirectResponse(f"/days/{day.code}/check-in" if day else "/days", 303)
     if len(existing) > 1:

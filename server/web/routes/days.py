@@ -117,7 +117,7 @@ def days_page(
     not_brought: str = "",
 ) -> DaysPage:
     with database.read() as session:
-        current = days.current_day(session, who.club_id)
+        current = days.current_day(session, who.club_id, now)
         listed = days.all_days(session, who.club_id)
         mark = live_mark_by_name(session, current) if current else None
         told = day_imports.words_of(session, who.club_id, brought) if brought else ""

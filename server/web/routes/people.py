@@ -155,7 +155,7 @@ def _page(
 ) -> PeoplePage:
     with database.read() as session:
         club = clubs.club_of(session, who.club_id)
-        current = days.current_day(session, who.club_id)
+        current = days.current_day(session, who.club_id, now)
         made_at = access.phrases_made(session, who.club_id)
         everybody = access.everybody(session, who.club_id, now)
         own = access.signed_in(session, request.cookies[COOKIE], now)
